@@ -155,7 +155,8 @@ type TextIn struct {
 	Carrier string          `json:"carrier_id"`
 	Got     Millis          `json:"got_ms"` // when the inbox took it
 	Body    string          `json:"body"`
-	Prompt  TextID          `json:"prompt,omitempty"` // the prompt it answers
+	Prompt  TextID          `json:"prompt,omitempty"`  // the prompt it answers
+	Settles bool            `json:"settles,omitempty"` // that prompt wants no answer any more
 	Reading json.RawMessage `json:"reading"`
 }
 
