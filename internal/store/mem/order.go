@@ -34,11 +34,6 @@ func compare(a, b place) int {
 
 func (o *order) len() int { return len(o.at) }
 
-func (o *order) score(id string) (int64, bool) {
-	s, ok := o.at[id]
-	return s, ok
-}
-
 // chunkOf is the first chunk whose last place is not before p.
 func (o *order) chunkOf(p place) int {
 	return sort.Search(len(o.chunks), func(i int) bool {
