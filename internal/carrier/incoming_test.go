@@ -120,6 +120,7 @@ func TestTame(t *testing.T) {
 		"code 404, try later":           "code 404, try later",
 		"+1 (202) 555-0143 is a mess":   "… is a mess",
 		"to:+12025550143.":              "to:….",
+		"12\x00345, 12\u200b345":        "…, …",
 		"12 a 34 b 56":                  "12 a 34 b 56",
 		"line\r\nline\x00\u202eline":    "line  line  line",
 		strings.Repeat("a", 300):        strings.Repeat("a", 200),

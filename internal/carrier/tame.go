@@ -15,20 +15,24 @@ const tameMost = 200
 func tame(s string) string {
 	var out strings.Builder
 	n := 0
-	for i, rest := 0, []rune(s); i < len(rest) && n < tameMost; n++ {
+	rest := []rune(strings.Map(printable, s)) // first, or a hidden character could part a number
+	for i := 0; i < len(rest) && n < tameMost; n++ {
 		if end, digits := numberEnd(rest, i); digits >= 5 {
 			out.WriteRune('…')
 			i = end
 			continue
 		}
-		r := rest[i]
+		out.WriteRune(rest[i])
 		i++
-		if !unicode.IsPrint(r) {
-			r = ' '
-		}
-		out.WriteRune(r)
 	}
 	return strings.TrimSpace(out.String())
+}
+
+func printable(r rune) rune {
+	if unicode.IsPrint(r) {
+		return r
+	}
+	return ' '
 }
 
 // numberEnd returns where the number that begins at i ends and how many digits it has.

@@ -71,7 +71,9 @@ func TestVerify(t *testing.T) {
 		{"new secret last", []Secret{k, other}, nil, at, nil},
 		{"wrong secret", []Secret{other}, nil, at, ErrSignature},
 		{"no secret", nil, nil, at, ErrSignature},
-		{"several signatures, ours last", good, func(h *Headers) { h.Signature = Sign([]Secret{other, third}, h.ID, at, []byte(vectorBody)) + " " + h.Signature }, at, nil},
+		{"several signatures, ours last", good, func(h *Headers) {
+			h.Signature = Sign([]Secret{other, third}, h.ID, at, []byte(vectorBody)) + " " + h.Signature
+		}, at, nil},
 		{"other versions are passed over", good, func(h *Headers) { h.Signature = "v1a,AAAA v2,xx " + h.Signature }, at, nil},
 		{"only another version", good, func(h *Headers) { h.Signature = "v1a," + strings.TrimPrefix(h.Signature, "v1,") }, at, ErrNoSignature},
 		{"no id", good, func(h *Headers) { h.ID = "" }, at, ErrNoID},
