@@ -1,0 +1,275 @@
+package protocol
+
+import (
+	"slices"
+	"sort"
+	"strconv"
+
+	"hearthline/internal/journal"
+)
+
+// Advice keys that hold for a number that belongs to no household, of whose
+// tube and regimen nothing is known.
+const (
+	unknownTrouble = "unknown.trouble"
+	unknownHelp    = "unknown.help"
+)
+
+// Judge says what follows from the facts; false where nothing is wrong and no
+// case is opened. An emergency in the reading is an emergency here, whatever
+// else is said, and trouble that no protocol names is judged as a worry.
+func (s *Set) Judge(f Facts) (Verdict, bool) {
+	opened := s.opened(f)
+	if len(opened) == 0 {
+		return Verdict{}, false
+	}
+	base := s.valuesOf(f)
+	verdicts := make([]Verdict, len(opened))
+	for i, p := range opened {
+		verdicts[i] = s.judge(p, f, base)
+	}
+	sort.SliceStable(verdicts, func(i, j int) bool { return verdicts[i].Before(verdicts[j]) })
+	lead := verdicts[0]
+	for _, v := range verdicts[1:] {
+		lead.Others = append(lead.Others, v.Protocol)
+		lead.PageAfter = min(lead.PageAfter, v.PageAfter)
+		for _, kind := range v.Hold {
+			if !slices.Contains(lead.Hold, kind) {
+				lead.Hold = append(lead.Hold, kind)
+			}
+		}
+	}
+	for _, sym := range f.Present {
+		if !slices.Contains(lead.Codes, sym.Code) {
+			lead.Codes = append(lead.Codes, sym.Code)
+		}
+	}
+	return s.finish(lead, f), true
+}
+
+// opened lists the protocols that the facts open, each once.
+func (s *Set) opened(f Facts) []*protocol {
+	var list []*protocol
+	add := func(ps []*protocol) {
+		for _, p := range ps {
+			if !slices.Contains(list, p) {
+				list = append(list, p)
+			}
+		}
+	}
+	for _, sym := range f.Present {
+		ps := s.byCode[sym.Code]
+		if len(ps) == 0 {
+			ps = s.byCode["other_worry"]
+		}
+		add(ps)
+	}
+	for _, t := range f.Triggers {
+		ps := s.byTrigger[t]
+		if len(ps) == 0 {
+			ps = s.byTrigger["worry"]
+		}
+		add(ps)
+	}
+	if len(list) == 0 && (f.Handling == "nurse" || f.Handling == "emergency") {
+		add(s.byTrigger["worry"])
+	}
+	return list
+}
+
+// valuesOf lays the facts out for conditions. What belongs to one protocol
+// (count, since, repeats, answers) is filled in by forProtocol.
+func (s *Set) valuesOf(f Facts) values {
+	vs := newValues(len(s.vocab.defs))
+	for i := plainCount; i < len(s.vocab.defs); i++ {
+		vs.flag(i, false)
+	}
+	word := func(i int, w string) {
+		if n, ok := s.vocab.defs[i].wordIndex(w); ok {
+			vs.set(i, n)
+		}
+	}
+	number := func(i int, n *int) {
+		if n != nil {
+			vs.set(i, int64(*n))
+		}
+	}
+	word(fHandling, f.Handling)
+	word(fTube, f.TubeKind)
+	number(fTractDays, f.DaysSincePlacement)
+	vs.flag(fPlacedKnown, f.DaysSincePlacement != nil)
+	number(fAgeMonths, f.AgeMonths)
+	number(fFed24hPct, f.FedPercent24h)
+	number(fDaysEnrolled, f.DaysEnrolled)
+	number(fDaysSinceHospital, f.DaysSinceHospital)
+	number(fSilentDays, f.SilentDays)
+	if f.LongestGapH != nil {
+		vs.set(fLongestGapMin, int64(*f.LongestGapH*60))
+	}
+	vs.flag(fOtherLines, f.OtherLines)
+	vs.flag(fTaught, f.TaughtToReplace)
+	vs.flag(fSugarLowering, f.SugarLowering)
+	vs.flag(fCriticalMedicine, f.CriticalMedicine)
+	vs.flag(fNumberUnknown, f.Unknown)
+	vs.set(fFed24hML, int64(f.FedLast24h))
+	for _, sym := range f.Present {
+		if i, ok := s.vocab.index[sym.Code]; ok && slices.Contains(Codes, sym.Code) {
+			vs.flag(i, true)
+		}
+	}
+	for _, t := range f.Triggers {
+		if i, ok := s.vocab.index[t]; ok && slices.Contains(Triggers, t) {
+			vs.flag(i, true)
+		}
+	}
+	first := plainCount + len(Codes) + len(Triggers)
+	for i, is := range s.marks.find(f.Text) {
+		vs.flag(first+i, is)
+	}
+	return vs
+}
+
+// forProtocol adds what the protocol's own symptoms and answers say.
+func (s *Set) forProtocol(p *protocol, f Facts, base values) values {
+	vs := newValues(len(p.vocab.defs))
+	copy(vs.v, base.v)
+	copy(vs.known, base.known)
+	most := func(i int, n int64) {
+		if !vs.known[i] || vs.v[i] < n {
+			vs.set(i, n)
+		}
+	}
+	for _, sym := range f.Present {
+		if !slices.Contains(p.file.Opens.Codes, sym.Code) {
+			continue
+		}
+		if sym.Count != nil {
+			most(fCount, int64(*sym.Count))
+		}
+		if sym.SinceMin != nil {
+			most(fSinceMin, int64(*sym.SinceMin))
+		}
+		if n, ok := s.vocab.defs[fSeverity].wordIndex(sym.Severity); ok {
+			most(fSeverity, n)
+		}
+	}
+	for _, code := range p.file.Opens.Codes {
+		if n, ok := f.Repeats24h[code]; ok {
+			most(fRepeats24h, int64(n))
+		}
+		if n, ok := f.Repeats72h[code]; ok {
+			most(fRepeats72h, int64(n))
+		}
+	}
+	for _, q := range p.questions {
+		answer, ok := f.Answers[p.name+"."+q.ID]
+		if !ok {
+			continue
+		}
+		if n, ok := q.value(answer); ok {
+			vs.set(q.fact, n)
+		}
+	}
+	return vs
+}
+
+// value turns an answer's words into the value of its fact.
+func (q question) value(answer string) (int64, bool) {
+	switch q.Answer {
+	case "yes_no":
+		switch answer {
+		case "yes":
+			return 1, true
+		case "no":
+			return 0, true
+		}
+		return 0, false
+	case "number":
+		n, err := strconv.ParseInt(answer, 10, 64)
+		if err != nil {
+			return 0, false
+		}
+		return min(max(n, q.Min), q.Max), true
+	}
+	i := slices.Index(q.OneOf, answer)
+	return int64(i), i >= 0
+}
+
+// judge gives one protocol's verdict.
+func (s *Set) judge(p *protocol, f Facts, base values) Verdict {
+	vs := s.forProtocol(p, f, base)
+	return s.verdict(p, &vs, f.Handling == "emergency")
+}
+
+// verdict applies a protocol's rules to values. A rule that raises applies as
+// soon as it may hold; one that only chooses words or withholds prompts, only
+// where it certainly holds (words) or may hold (withholding).
+func (s *Set) verdict(p *protocol, vs *values, emergency bool) Verdict {
+	c := p.file.Case
+	why := ""
+	v := Verdict{Protocol: p.name, Title: "title." + p.name, rank: p.file.Rank}
+	v.Hold = append(v.Hold, p.file.Hold...)
+	page := c.PageAfterMin
+	var advice []rule
+	for _, r := range p.rules {
+		may, must := r.when.root.eval(vs)
+		if !may {
+			continue
+		}
+		for _, kind := range r.Hold {
+			if !slices.Contains(v.Hold, kind) {
+				v.Hold = append(v.Hold, kind)
+			}
+		}
+		if r.Case != nil {
+			if moreUrgent(r.Case.Answer, r.Case.WithinMin, c.Answer, c.WithinMin) {
+				c, why = *r.Case, r.Why
+			}
+			page = min(page, r.Case.PageAfterMin)
+		}
+		if r.Advice != "" && (must || r.Case != nil) {
+			advice = append(advice, r)
+		}
+	}
+	v.Advice = p.file.Advice
+	if emergency && c.Answer != journal.AnswerEmergency {
+		c = caseFile{Answer: journal.AnswerEmergency, GoesTo: "nurse"}
+		why = ""
+		v.Advice = p.file.EmergencyAdvice
+		advice = nil
+	}
+	if c.Answer == journal.AnswerEmergency {
+		page = 0
+		v.Hold = slices.Clone(PromptKinds)
+		if p.file.Case.Answer != journal.AnswerEmergency {
+			v.Advice = p.file.EmergencyAdvice
+		}
+	}
+	for _, r := range advice {
+		if c.Answer != journal.AnswerEmergency || (r.Case != nil && r.Case.Answer == journal.AnswerEmergency) {
+			v.Advice = r.Advice
+			break
+		}
+	}
+	v.Answer, v.AnswerWithin, v.PageAfter, v.GoesTo, v.Why = c.Answer, c.WithinMin, page, c.GoesTo, why
+	return v
+}
+
+// finish adds what holds whichever protocol leads.
+func (s *Set) finish(v Verdict, f Facts) Verdict {
+	tells := s.advice[v.Advice].Tells
+	stops := slices.Contains(tells, "stop_feed") || slices.Contains(tells, "nothing_by_tube")
+	if f.LongestGapH != nil {
+		v.GapPlan = stops
+		if f.GapLeftMin != nil && v.Answer == journal.AnswerMinutes {
+			v.AnswerWithin = max(1, min(v.AnswerWithin, journal.Minutes(*f.GapLeftMin)))
+		}
+	}
+	if f.Unknown && v.Answer != journal.AnswerEmergency {
+		v.Advice = unknownTrouble
+		if v.GoesTo == "coordinator" {
+			v.Advice = unknownHelp
+		}
+	}
+	return v
+}

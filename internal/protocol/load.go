@@ -1,0 +1,350 @@
+package protocol
+
+import (
+	"crypto/sha256"
+	"encoding/hex"
+	"errors"
+	"fmt"
+	"io/fs"
+	"path"
+	"sort"
+	"strings"
+
+	"cel.dev/cel-go/cel"
+)
+
+// Set is one checked flows tree: all protocols, all wordings, the signatures.
+// It is not changed after Load and may be used from many goroutines.
+type Set struct {
+	version   string
+	messages  *Messages
+	protocols []*protocol
+	byName    map[string]*protocol
+	byCode    map[string][]*protocol
+	byTrigger map[string][]*protocol
+	vocab     *vocabulary
+	marks     marks
+	advice    map[string]adviceFile
+	adviceSrc source
+	hashes    map[string]string
+	signoff   signoffFile
+	signSrc   source
+}
+
+// protocol is one protocol file with its conditions compiled.
+type protocol struct {
+	name      string
+	file      protocolFile
+	src       source
+	vocab     *vocabulary // the tree's facts and this protocol's answers
+	rules     []rule
+	questions []question
+}
+
+type rule struct {
+	ruleFile
+	when *condition
+}
+
+type question struct {
+	questionFile
+	when *condition // nil: always asked
+	fact int        // index of its answer
+}
+
+// Load reads and checks a flows tree. Every error names file, line, field and
+// what would be right; they come joined, and nothing is half-loaded.
+func Load(fsys fs.FS) (*Set, error) {
+	s := &Set{byName: map[string]*protocol{}, byCode: map[string][]*protocol{}, byTrigger: map[string][]*protocol{}}
+	var errs []error
+	var err error
+	if s.version, s.hashes, err = hashTree(fsys); err != nil {
+		return nil, err
+	}
+	if s.messages, err = LoadMessages(fsys); err != nil {
+		errs = append(errs, err)
+	}
+	if s.marks, err = loadMarks(fsys); err != nil {
+		errs = append(errs, err)
+	}
+	if err = s.loadAdvice(fsys); err != nil {
+		errs = append(errs, err)
+	}
+	if err = s.loadSignoff(fsys); err != nil {
+		errs = append(errs, err)
+	}
+	if err := errors.Join(errs...); err != nil {
+		return nil, err
+	}
+	s.vocab = newVocabulary(s.marks.names())
+	env, err := newEnv(s.vocab)
+	if err != nil {
+		return nil, fmt.Errorf("marks.yaml: a mark's name clashes with a fact: %w", err)
+	}
+	files, err := fs.Glob(fsys, "protocols/*.yaml")
+	if err != nil {
+		return nil, fmt.Errorf("protocols: %w", err)
+	}
+	for _, file := range files {
+		p, err := s.loadProtocol(fsys, file, env)
+		if err != nil {
+			errs = append(errs, err)
+			continue
+		}
+		s.protocols = append(s.protocols, p)
+		s.byName[p.name] = p
+		for _, code := range p.file.Opens.Codes {
+			s.byCode[code] = append(s.byCode[code], p)
+		}
+		for _, trigger := range p.file.Opens.Triggers {
+			s.byTrigger[trigger] = append(s.byTrigger[trigger], p)
+		}
+	}
+	if len(errs) == 0 {
+		errs = append(errs, s.complete()...)
+	}
+	if err := errors.Join(errs...); err != nil {
+		return nil, err
+	}
+	return s, nil
+}
+
+// complete finds codes, triggers and required wordings that nothing answers to.
+func (s *Set) complete() (errs []error) {
+	for _, code := range Codes {
+		if len(s.byCode[code]) == 0 {
+			errs = append(errs, fmt.Errorf("protocols: code %q opens no protocol, want it under opens.codes of one", code))
+		}
+	}
+	for _, trigger := range Triggers {
+		if len(s.byTrigger[trigger]) == 0 {
+			errs = append(errs, fmt.Errorf("protocols: trigger %q opens no protocol, want it under opens.triggers of one", trigger))
+		}
+	}
+	for _, key := range RequiredKeys {
+		if !s.messages.Phrases(Fallback).Has(key) {
+			errs = append(errs, fmt.Errorf("messages/%s.yaml: key %q is missing, the service says it", Fallback, key))
+		}
+	}
+	return errs
+}
+
+// Version is a hash of all flow files: the same files have the same version.
+func (s *Set) Version() string { return s.version }
+
+// Phrases returns the wordings of a language, or of Fallback where it has none.
+func (s *Set) Phrases(lang string) Phrases { return s.messages.Phrases(lang) }
+
+// Languages lists the languages in which every wording is there.
+func (s *Set) Languages() []string { return s.messages.Languages() }
+
+// Protocols lists the names of the protocols.
+func (s *Set) Protocols() []string {
+	var names []string
+	for _, p := range s.protocols {
+		names = append(names, p.name)
+	}
+	return names
+}
+
+// hashTree returns the hash of each flow file and one over all of them.
+func hashTree(fsys fs.FS) (string, map[string]string, error) {
+	hashes := map[string]string{}
+	err := fs.WalkDir(fsys, ".", func(name string, d fs.DirEntry, err error) error {
+		if err != nil || d.IsDir() || path.Ext(name) != ".yaml" {
+			return err
+		}
+		b, err := fs.ReadFile(fsys, name)
+		if err != nil {
+			return err
+		}
+		sum := sha256.Sum256(b)
+		hashes[name] = hex.EncodeToString(sum[:])
+		return nil
+	})
+	if err != nil {
+		return "", nil, fmt.Errorf("flows: %w", err)
+	}
+	names := make([]string, 0, len(hashes))
+	for name := range hashes {
+		names = append(names, name)
+	}
+	sort.Strings(names)
+	all := sha256.New()
+	for _, name := range names {
+		if name != signoffPath {
+			fmt.Fprintf(all, "%s %s\n", name, hashes[name])
+		}
+	}
+	return hex.EncodeToString(all.Sum(nil))[:12], hashes, nil
+}
+
+func (s *Set) loadAdvice(fsys fs.FS) error {
+	var file struct {
+		Advice map[string]adviceFile `yaml:"advice"`
+	}
+	src, err := readYAML(fsys, "advice.yaml", &file)
+	if err != nil {
+		return err
+	}
+	s.advice, s.adviceSrc = file.Advice, src
+	f := &faults{src: src}
+	for _, key := range sortedKeys(s.advice) {
+		field := "$.advice.'" + key + "'"
+		f.allOf(field+".tells", s.advice[key].Tells, Tells)
+		if s.advice[key].Source == "" {
+			f.add(field+".source", "of %s is missing, want where the advice comes from", key)
+		}
+	}
+	return f.err()
+}
+
+func sortedKeys[V any](m map[string]V) []string {
+	keys := make([]string, 0, len(m))
+	for k := range m {
+		keys = append(keys, k)
+	}
+	sort.Strings(keys)
+	return keys
+}
+
+func (s *Set) loadProtocol(fsys fs.FS, file string, env *cel.Env) (*protocol, error) {
+	p := &protocol{name: strings.TrimSuffix(path.Base(file), ".yaml"), vocab: s.vocab}
+	var err error
+	if p.src, err = readYAML(fsys, file, &p.file); err != nil {
+		return nil, err
+	}
+	f := &faults{src: p.src}
+	if len(p.file.Opens.Codes)+len(p.file.Opens.Triggers) == 0 {
+		f.add("$.opens", "names neither codes nor triggers: nothing would ever open this protocol")
+	}
+	f.allOf("$.opens.codes", p.file.Opens.Codes, Codes)
+	f.allOf("$.opens.triggers", p.file.Opens.Triggers, Triggers)
+	if p.file.Rank <= 0 {
+		f.add("$.rank", "is %d, want 1 or more: of two wanted at the same time the lower leads", p.file.Rank)
+	}
+	f.caseOf("$.case", p.file.Case)
+	f.allOf("$.hold", p.file.Hold, PromptKinds)
+	if !s.messages.Phrases(Fallback).Has("title." + p.name) {
+		f.add("$", "messages have no %q, want the case's title for staff", "title."+p.name)
+	}
+	s.checkAdvice(f, "$.advice", p.file.Advice)
+	s.checkAdvice(f, "$.emergency_advice", p.file.EmergencyAdvice)
+	if p.file.EmergencyAdvice == "" {
+		f.add("$.emergency_advice", "is missing, want what the family is told where the reading says emergency")
+	}
+	for i, key := range p.file.Checklist {
+		if !s.messages.Phrases(Fallback).Has(key) {
+			f.add(fmt.Sprintf("$.checklist[%d]", i), "messages have no %q", key)
+		}
+	}
+	env = s.loadQuestions(p, f, env)
+	s.loadRules(p, f, env)
+	return p, f.err()
+}
+
+// checkAdvice finds advice that has no wording, or does not say what it tells.
+func (s *Set) checkAdvice(f *faults, field, key string) {
+	if key == "" {
+		return
+	}
+	if !s.messages.Phrases(Fallback).Has(key) {
+		f.add(field, "messages have no %q", key)
+	}
+	if _, ok := s.advice[key]; !ok {
+		f.add(field, "advice.yaml has no %q, want what it tells the family to do", key)
+	}
+}
+
+func (s *Set) loadRules(p *protocol, f *faults, env *cel.Env) {
+	seen := map[string]bool{}
+	for i, r := range p.file.Rules {
+		field := fmt.Sprintf("$.rules[%d]", i)
+		if r.ID == "" || seen[r.ID] {
+			f.add(field+".id", "is %q, want a name of its own within the file", r.ID)
+		}
+		seen[r.ID] = true
+		if r.Source == "" {
+			f.add(field+".source", "is missing, want where the rule comes from (or \"common practice, no source\")")
+		}
+		if r.Case != nil {
+			if r.Case.Source == "" {
+				r.Case.Source = r.Source
+			}
+			if r.Case.GoesTo == "" {
+				r.Case.GoesTo = p.file.Case.GoesTo
+			}
+			f.caseOf(field+".case", *r.Case)
+			base := p.file.Case
+			if moreUrgent(base.Answer, base.WithinMin, r.Case.Answer, r.Case.WithinMin) {
+				f.add(field+".case", "is later than the protocol's own, and rules only raise")
+			}
+		}
+		if r.Case == nil && r.Advice == "" && len(r.Hold) == 0 {
+			f.add(field, "changes nothing: want case, advice or hold")
+		}
+		s.checkAdvice(f, field+".advice", r.Advice)
+		f.allOf(field+".hold", r.Hold, PromptKinds)
+		cond, err := compile(env, p.vocab, r.When)
+		if err != nil {
+			f.add(field+".when", "%v", err)
+			continue
+		}
+		p.rules = append(p.rules, rule{r, cond})
+	}
+}
+
+func (s *Set) loadQuestions(p *protocol, f *faults, env *cel.Env) *cel.Env {
+	if len(p.file.Questions) == 0 {
+		return env
+	}
+	if len(p.file.Questions) > 4 {
+		f.add("$.questions", "are %d, want at most four", len(p.file.Questions))
+	}
+	var defs []factDef
+	for i, q := range p.file.Questions {
+		field := fmt.Sprintf("$.questions[%d]", i)
+		d := factDef{name: q.ID, doc: "answer to " + q.Ask, min: q.Min, max: q.Max}
+		switch q.Answer {
+		case "yes_no":
+			d.kind = truth
+		case "number":
+			d.kind = number
+			if q.Max <= q.Min {
+				f.add(field+".max", "is %d, want more than min %d", q.Max, q.Min)
+			}
+		case "one_of":
+			d.kind, d.words = word, q.OneOf
+			if len(q.OneOf) < 2 {
+				f.add(field+".one_of", "has %d words, want two or more", len(q.OneOf))
+			}
+		default:
+			f.add(field+".answer", "is %q, want yes_no, number or one_of", q.Answer)
+		}
+		if _, taken := s.vocab.index[q.ID]; taken || q.ID == "" {
+			f.add(field+".id", "is %q, want a name that is no fact's", q.ID)
+			continue
+		}
+		if !s.messages.Phrases(Fallback).Has(q.Ask) {
+			f.add(field+".ask", "messages have no %q", q.Ask)
+		}
+		defs = append(defs, d)
+	}
+	p.vocab = s.vocab.with(defs)
+	env, err := newEnv(p.vocab)
+	if err != nil {
+		f.add("$.questions", "two questions have the same id: %v", err)
+		return nil
+	}
+	for i, q := range p.file.Questions {
+		one := question{questionFile: q, fact: p.vocab.index[q.ID]}
+		if q.When != "" {
+			if one.when, err = compile(env, p.vocab, q.When); err != nil {
+				f.add(fmt.Sprintf("$.questions[%d].when", i), "%v", err)
+				continue
+			}
+		}
+		p.questions = append(p.questions, one)
+	}
+	return env
+}
