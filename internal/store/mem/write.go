@@ -27,11 +27,12 @@ func (b *branch) accept(in store.In, now journal.Millis) bool {
 	if at, ok := b.seen[in.CarrierID]; ok && now-at < remember {
 		return false
 	}
-	// Once in a while what nobody may ask for any more is dropped, so that a
-	// long simulation does not grow for ever.
+	// Once in a while what nobody can ask for any more is dropped, so that a
+	// long simulation does not grow for ever: twice as late as it is forgotten,
+	// because the callers' clock may go back.
 	if now-b.swept >= remember {
 		for id, at := range b.seen {
-			if now-at >= remember {
+			if now-at >= 2*remember {
 				delete(b.seen, id)
 			}
 		}
