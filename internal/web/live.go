@@ -1,0 +1,91 @@
+package web
+
+import (
+	"bufio"
+	"bytes"
+	"context"
+	"fmt"
+	"strings"
+	"time"
+
+	"github.com/gofiber/fiber/v2"
+)
+
+// flushTimeout is how long one event may take to leave: a page that stopped
+// reading is let go after it.
+const flushTimeout = 5 * time.Second
+
+// live is the stream of an open page: "change" when something it may show has
+// changed, "tick" when its times need saying anew, "pulse" with the words on
+// how things flow. Each event also proves that the line stands.
+func (s *Site) live(c *fiber.Ctx) error {
+	page := s.watch.join()
+	if page == nil {
+		return fiber.NewError(fiber.StatusServiceUnavailable, say("error.too_many_pages"))
+	}
+	c.Set(fiber.HeaderContentType, "text/event-stream")
+	c.Set("X-Accel-Buffering", "no")
+	conn := c.Context().Conn()
+	c.Context().SetBodyStreamWriter(func(w *bufio.Writer) {
+		// A panic here would end the process: the framework's own recover does not reach it.
+		defer func() {
+			s.watch.leave(page)
+			if r := recover(); r != nil {
+				s.log.Error("stream of a page panicked", "panic", fmt.Sprint(r))
+			}
+		}()
+		send := func(events string) bool {
+			// The server's write timeout is for a whole answer; a stream needs one per event.
+			if conn.SetWriteDeadline(time.Now().Add(flushTimeout)) != nil {
+				return false
+			}
+			if _, err := w.WriteString(events); err != nil {
+				return false
+			}
+			return w.Flush() == nil
+		}
+		beat := time.NewTicker(s.cfg.Heartbeat)
+		defer beat.Stop()
+		if !send("retry: 1500\n" + s.pulseEvent() + event("change", s.revision())) {
+			return
+		}
+		for {
+			var out string
+			select {
+			case <-page.gone:
+				return
+			case <-page.wake:
+				out = event("change", s.revision()) + s.pulseEvent()
+			case <-beat.C:
+				out = event("tick", s.revision()) + s.pulseEvent()
+			}
+			if !send(out) {
+				return
+			}
+		}
+	})
+	return nil
+}
+
+func (s *Site) revision() string { return fmt.Sprint(s.watch.sight().Pulse.Revision) }
+
+func (s *Site) pulseEvent() string {
+	var b bytes.Buffer
+	if err := pulseWords(s.flow()).Render(context.Background(), &b); err != nil {
+		s.log.Error("pulse words", "error", err)
+		return ""
+	}
+	return event("pulse", b.String())
+}
+
+// event writes one server-sent event; its lines are split as the standard asks
+// (WHATWG HTML, 9.2.6).
+func event(name, data string) string {
+	var b strings.Builder
+	b.WriteString("event: " + name + "\n")
+	for line := range strings.SplitSeq(strings.NewReplacer("\r\n", "\n", "\r", "\n").Replace(data), "\n") {
+		b.WriteString("data: " + line + "\n")
+	}
+	b.WriteString("\n")
+	return b.String()
+}
