@@ -255,6 +255,20 @@ func (s *Set) verdict(p *protocol, vs *values, emergency bool) Verdict {
 	return v
 }
 
+// urgency is how soon a protocol's case is answered, without the rest of the verdict.
+func (s *Set) urgency(p *protocol, vs *values) (journal.Answer, journal.Minutes) {
+	answer, within := p.file.Case.Answer, p.file.Case.WithinMin
+	for _, r := range p.rules {
+		if r.Case == nil || !moreUrgent(r.Case.Answer, r.Case.WithinMin, answer, within) {
+			continue
+		}
+		if may, _ := r.when.root.eval(vs); may {
+			answer, within = r.Case.Answer, r.Case.WithinMin
+		}
+	}
+	return answer, within
+}
+
 // finish adds what holds whichever protocol leads.
 func (s *Set) finish(v Verdict, f Facts) Verdict {
 	tells := s.advice[v.Advice].Tells

@@ -26,6 +26,8 @@ type Set struct {
 	marks     marks
 	advice    map[string]adviceFile
 	adviceSrc source
+	onlyWhen  map[string]*condition // tell to what must certainly hold for it
+	withholds map[string][]string   // tell to the prompts it withholds
 	hashes    map[string]string
 	signoff   signoffFile
 	signSrc   source
@@ -181,19 +183,37 @@ func hashTree(fsys fs.FS) (string, map[string]string, error) {
 
 func (s *Set) loadAdvice(fsys fs.FS) error {
 	var file struct {
-		Advice map[string]adviceFile `yaml:"advice"`
+		Advice    map[string]adviceFile `yaml:"advice"`
+		OnlyWhen  map[string]string     `yaml:"only_when"`
+		Withholds map[string][]string   `yaml:"withholds"`
 	}
 	src, err := readYAML(fsys, "advice.yaml", &file)
 	if err != nil {
 		return err
 	}
-	s.advice, s.adviceSrc = file.Advice, src
+	s.advice, s.adviceSrc, s.withholds = file.Advice, src, file.Withholds
 	f := &faults{src: src}
 	for _, key := range sortedKeys(s.advice) {
 		field := "$.advice.'" + key + "'"
 		f.allOf(field+".tells", s.advice[key].Tells, Tells)
 		if s.advice[key].Source == "" {
 			f.add(field+".source", "of %s is missing, want where the advice comes from", key)
+		}
+	}
+	for _, tell := range sortedKeys(file.Withholds) {
+		f.oneOf("$.withholds."+tell, tell, Tells)
+		f.allOf("$.withholds."+tell, file.Withholds[tell], PromptKinds)
+	}
+	s.onlyWhen = map[string]*condition{}
+	vocab := newVocabulary(s.marks.names())
+	env, err := newEnv(vocab)
+	if err != nil {
+		return fmt.Errorf("marks.yaml: a mark's name clashes with a fact: %w", err)
+	}
+	for _, tell := range sortedKeys(file.OnlyWhen) {
+		f.oneOf("$.only_when."+tell, tell, Tells)
+		if s.onlyWhen[tell], err = compile(env, vocab, file.OnlyWhen[tell]); err != nil {
+			f.add("$.only_when."+tell, "%v", err)
 		}
 	}
 	return f.err()

@@ -208,8 +208,10 @@ func (p Phrases) Lang() string { return p.lang }
 // Has reports whether there is a wording under key.
 func (p Phrases) Has(key string) bool { _, ok := p.text[key]; return ok }
 
-// Say returns the wording under key with its {placeholders} filled from args.
-// An unknown key gives the key in brackets: visible, never an empty text.
+// Say returns the wording under key with its {placeholders} filled from args,
+// or, where args has none, from the wording "default.<placeholder>": a text
+// never goes out with a hole in it. An unknown key gives the key in brackets:
+// visible, never an empty text.
 func (p Phrases) Say(key string, args map[string]string) string {
 	text, ok := p.text[key]
 	if !ok {
@@ -220,6 +222,9 @@ func (p Phrases) Say(key string, args map[string]string) string {
 	}
 	return placeholder.ReplaceAllStringFunc(text, func(hole string) string {
 		if value, ok := args[hole[1:len(hole)-1]]; ok {
+			return value
+		}
+		if value, ok := p.text["default."+hole[1:len(hole)-1]]; ok {
 			return value
 		}
 		return hole
