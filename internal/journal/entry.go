@@ -81,7 +81,8 @@ type Enrolled struct {
 // Regimen puts a prescription in force from an instant on.
 type Regimen struct {
 	From         Millis          `json:"from_ms"`
-	Prescription json.RawMessage `json:"prescription"` // as the regimen room writes it
+	CheckedBy    string          `json:"checked_by,omitempty"` // who compared a changed order with the prescriber's
+	Prescription json.RawMessage `json:"prescription"`         // as the regimen room writes it
 }
 
 // FeedDue is one feed that a feed day prescribes.
@@ -155,8 +156,9 @@ type TextIn struct {
 	Carrier string          `json:"carrier_id"`
 	Got     Millis          `json:"got_ms"` // when the inbox took it
 	Body    string          `json:"body"`
-	Prompt  TextID          `json:"prompt,omitempty"`  // the prompt it answers
-	Settles bool            `json:"settles,omitempty"` // that prompt wants no answer any more
+	Prompt  TextID          `json:"prompt,omitempty"`      // the prompt it answers
+	Settles bool            `json:"settles,omitempty"`     // that prompt wants no answer any more
+	AgainAt Millis          `json:"again_at_ms,omitempty"` // "later": when that prompt is to come again
 	Reading json.RawMessage `json:"reading"`
 }
 
@@ -177,6 +179,7 @@ type Done struct {
 	Prompt     TextID `json:"prompt,omitempty"`
 	Done       bool   `json:"done"`
 	ML         ML     `json:"ml,omitempty"`
+	When       Millis `json:"when_ms,omitempty"` // when it happened, where the text says so
 	Text       TextID `json:"text"`
 }
 
@@ -205,6 +208,9 @@ type CaseOpened struct {
 	Said     string   `json:"said,omitempty"`  // the caregiver's text
 	Why      string   `json:"why,omitempty"`
 	Unknown  bool     `json:"number_unknown,omitempty"`
+	Hold     []string `json:"hold,omitempty"` // kinds of prompts withheld while it is open
+
+	From CaregiverRef `json:"from,omitempty"` // who wrote the text
 }
 
 // CaseText adds a text to a case that is open already, and may raise it.
@@ -218,6 +224,7 @@ type CaseText struct {
 	Title    string   `json:"title,omitempty"`
 	Answer   Answer   `json:"answer,omitempty"`
 	AnswerBy Millis   `json:"answer_by_ms,omitempty"` // only ever earlier
+	Hold     []string `json:"hold,omitempty"`         // added to what is withheld
 }
 
 // CaseMoved records what a person, or the clock, did to a case.

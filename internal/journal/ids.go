@@ -39,3 +39,18 @@ func MakeID(h HouseholdID, version int64, index int) string {
 // PhoneKey is the keyed hash by which the store finds the households of a
 // phone; the number itself is never a key.
 type PhoneKey string
+
+// HouseholdOf returns the household in an id that MakeID built; "" where there is none.
+func HouseholdOf(id string) HouseholdID {
+	for dots := 0; id != ""; {
+		i := len(id) - 1
+		last := id[i]
+		id = id[:i]
+		if last == '.' {
+			if dots++; dots == 2 {
+				return HouseholdID(id)
+			}
+		}
+	}
+	return ""
+}

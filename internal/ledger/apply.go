@@ -45,6 +45,12 @@ func Apply(days []Day, e journal.Entry) []Day {
 	}
 }
 
+// Answered counts one more prompt of a day as answered. It is apart from Apply
+// because whether a text settles a prompt for the first time is known to the state only.
+func Answered(days []Day, which journal.Day) []Day {
+	return edit(days, which, func(d *Day) { d.Answered++ })
+}
+
 func open(days []Day, o journal.DayOpened) []Day {
 	day := Day{Day: o.Day, Start: o.Start, End: o.End, Formula: o.Formula, FlushML: o.FlushML,
 		Flushes: Tally{Due: o.Flushes}, BagChanges: Tally{Due: o.BagChanges}}

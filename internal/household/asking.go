@@ -1,0 +1,123 @@
+package household
+
+import (
+	"bytes"
+	"errors"
+	"fmt"
+	"time"
+
+	"github.com/goccy/go-yaml"
+
+	"hearthline/internal/journal"
+)
+
+// Asking holds how patiently a household is asked and when a report counts as
+// far from its prescription: the content of flows/asking.yaml, which names the
+// source of each value.
+type Asking struct {
+	SecondAskAfter   Span      `yaml:"second_ask_after"`
+	SilentAfter      Span      `yaml:"silent_after"`
+	LateBeyondUse    Span      `yaml:"late_beyond_use"`
+	AnswerWindow     Span      `yaml:"answer_window"`
+	RemindLater      Span      `yaml:"remind_later"`
+	AtOnceOverdue    Span      `yaml:"at_once_overdue"`
+	BeforeNextAtMost Span      `yaml:"before_next_at_most"`
+	HelpAgainAfter   Span      `yaml:"help_again_after"`
+	ShortUnder       Share     `yaml:"short_under"`
+	OverAbove        Share     `yaml:"over_above"`
+	DayList          DayListBy `yaml:"day_list"`
+}
+
+// Span is a time in minutes with what it decides and where it comes from.
+type Span struct {
+	Minutes journal.Minutes `yaml:"minutes"`
+	Decides string          `yaml:"decides"`
+	Source  string          `yaml:"source"`
+}
+
+// Share is a whole percentage with what it decides and where it comes from.
+type Share struct {
+	Percent int64  `yaml:"percent"`
+	Decides string `yaml:"decides"`
+	Source  string `yaml:"source"`
+}
+
+// DayListBy says when the cases of the day list are due.
+type DayListBy struct {
+	At       string   `yaml:"at"`
+	Weekdays []string `yaml:"weekdays"`
+	Decides  string   `yaml:"decides"`
+	Source   string   `yaml:"source"`
+
+	minute int     // of the day
+	days   [7]bool // by time.Weekday
+}
+
+var weekdays = map[string]time.Weekday{"sun": 0, "mon": 1, "tue": 2, "wed": 3, "thu": 4, "fri": 5, "sat": 6}
+
+// ParseAsking reads asking.yaml. Its errors name file, field and what would be
+// right; unknown fields are errors with their line.
+func ParseAsking(file string, src []byte) (Asking, error) {
+	var a Asking
+	d := yaml.NewDecoder(bytes.NewReader(src), yaml.Strict())
+	if err := d.Decode(&a); err != nil {
+		return Asking{}, fmt.Errorf("%s: %w", file, err)
+	}
+	var errs []error
+	span := func(field string, s Span) {
+		if s.Minutes < 1 || s.Minutes > 7*24*60 {
+			errs = append(errs, fmt.Errorf("%s: %s.minutes is %d; give 1 to 10080", file, field, s.Minutes))
+		}
+		if s.Source == "" || s.Decides == "" {
+			errs = append(errs, fmt.Errorf("%s: %s needs both decides and source", file, field))
+		}
+	}
+	span("second_ask_after", a.SecondAskAfter)
+	span("silent_after", a.SilentAfter)
+	span("late_beyond_use", a.LateBeyondUse)
+	span("answer_window", a.AnswerWindow)
+	span("remind_later", a.RemindLater)
+	span("at_once_overdue", a.AtOnceOverdue)
+	span("before_next_at_most", a.BeforeNextAtMost)
+	span("help_again_after", a.HelpAgainAfter)
+	if a.SilentAfter.Minutes <= a.SecondAskAfter.Minutes {
+		errs = append(errs, fmt.Errorf("%s: silent_after (%d min) must be later than second_ask_after (%d min)", file, a.SilentAfter.Minutes, a.SecondAskAfter.Minutes))
+	}
+	if p := a.ShortUnder; p.Percent < 1 || p.Percent > 100 || p.Source == "" {
+		errs = append(errs, fmt.Errorf("%s: short_under.percent is %d; give 1 to 100, with its source", file, p.Percent))
+	}
+	if p := a.OverAbove; p.Percent < 100 || p.Percent > 200 || p.Source == "" {
+		errs = append(errs, fmt.Errorf("%s: over_above.percent is %d; give 100 to 200, with its source", file, p.Percent))
+	}
+	if t, err := time.Parse("15:04", a.DayList.At); err != nil {
+		errs = append(errs, fmt.Errorf("%s: day_list.at is %q; give a time such as \"10:00\"", file, a.DayList.At))
+	} else {
+		a.DayList.minute = t.Hour()*60 + t.Minute()
+	}
+	for _, name := range a.DayList.Weekdays {
+		d, ok := weekdays[name]
+		if !ok {
+			errs = append(errs, fmt.Errorf("%s: day_list.weekdays has %q; give mon, tue, wed, thu, fri, sat or sun", file, name))
+			continue
+		}
+		a.DayList.days[d] = true
+	}
+	if len(a.DayList.Weekdays) == 0 {
+		errs = append(errs, fmt.Errorf("%s: day_list.weekdays is empty; name at least one", file))
+	}
+	if err := errors.Join(errs...); err != nil {
+		return Asking{}, err
+	}
+	return a, nil
+}
+
+// after returns the first working morning's due time that is later than t, in t's zone.
+func (d DayListBy) after(t time.Time) time.Time {
+	for i := range 8 {
+		due := time.Date(t.Year(), t.Month(), t.Day()+i, 0, d.minute, 0, 0, t.Location())
+		if d.days[due.Weekday()] && due.After(t) {
+			return due
+		}
+	}
+	return t.AddDate(0, 0, 1)
+}

@@ -1,0 +1,407 @@
+package household
+
+import (
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+
+	"hearthline/internal/journal"
+	"hearthline/internal/protocol"
+	"hearthline/internal/reply"
+)
+
+// text decides on a caregiver's text: it is read, journaled with its reading,
+// what it reports is noted, and trouble becomes a case before anything else is said.
+func (d *decision) text(ev TextCame) error {
+	if d.s.Version == 0 && len(d.s.Caregivers) == 0 {
+		d.add(journal.Entry{Kind: journal.KindStranger, Stranger: &journal.Stranger{Phone: ev.From}})
+	}
+	from, _ := d.s.byPhone(ev.From)
+	if from.Ref != "" {
+		d.by = "caregiver:" + string(from.Ref)
+	} else {
+		d.by = "unknown"
+	}
+	shared := len(ev.Others) > 0 && !ev.Waits
+	prompt := d.answers(from)
+	if ev.OtherWaits {
+		prompt = nil
+	}
+	in := reply.Text{Text: ev.Body, Lang: from.Lang}
+	if prompt != nil {
+		in.Asked = &reply.Asked{Kind: prompt.Asks, ExpectedML: volume(prompt.ExpectedML), ContainerML: volume(prompt.ContainerML)}
+	}
+	r := d.w.Words.Read(in)
+	if ev.OtherWaits && len(r.Present) == 0 && r.Handling != reply.Emergency {
+		return nil // the other child's answer; trouble alone is put to both
+	}
+	t := reading{Reading: r, from: from, prompt: prompt, shared: shared, first: ev.First, others: ev.Others, body: ev.Body}
+	t.id = journal.TextID(d.makeID())
+
+	entry := journal.TextIn{ID: t.id, From: from.Ref, Carrier: ev.CarrierID, Got: ev.Got, Body: ev.Body, Reading: marshal(r)}
+	if prompt != nil {
+		entry.Prompt = prompt.ID
+		switch {
+		case t.has("later"):
+			entry.AgainAt = journal.At(d.now.Add(d.w.Asking.RemindLater.Minutes.Duration()))
+		case !t.shared && (r.Done != nil || r.GivenML != nil):
+			entry.Settles = true
+		}
+	}
+	d.add(journal.Entry{Kind: journal.KindTextIn, TextIn: &entry})
+
+	if d.s.Status != Stranger {
+		d.consent(t)
+		if !t.shared {
+			d.report(t)
+		}
+	}
+	if t.has("pause") && d.s.Status == Active {
+		d.add(journal.Entry{Kind: journal.KindPaused, Paused: &journal.Paused{On: true, Why: "asked by text", Text: t.id}})
+	}
+	if d.trouble(t) {
+		return nil
+	}
+	d.acknowledge(t)
+	return nil
+}
+
+// reading is a text in the middle of its decision.
+type reading struct {
+	reply.Reading
+	id     journal.TextID
+	from   Caregiver
+	prompt *Prompt
+	shared bool // the same text went to other households of this phone too
+	first  bool
+	others []string
+	body   string
+}
+
+func (t reading) has(intent string) bool { return slices.Contains(t.Intent, intent) }
+
+func volume(ml journal.ML) *int64 {
+	if ml <= 0 {
+		return nil
+	}
+	v := int64(ml)
+	return &v
+}
+
+// answers returns the prompt that a text of this caregiver most likely
+// answers: the newest that still waits, else the newest at all (a correction),
+// none older than the window of flows/asking.yaml.
+func (d *decision) answers(from Caregiver) *Prompt {
+	oldest := d.at() - journal.Millis(d.w.Asking.AnswerWindow.Minutes.Duration().Milliseconds())
+	var waiting, newest *Prompt
+	for i := range d.s.Prompts {
+		p := &d.s.Prompts[i]
+		if p.Asks == "" || p.Sent < oldest || from.Ref == "" {
+			continue
+		}
+		newest = p
+		if !p.Settled {
+			waiting = p
+		}
+	}
+	if waiting == nil {
+		waiting = newest
+	}
+	if waiting == nil {
+		return nil
+	}
+	p := *waiting
+	return &p
+}
+
+// report notes what the text says was given and done.
+func (d *decision) report(t reading) {
+	if t.GivenML != nil {
+		if day, occurrence, ok := d.feedOf(t.prompt); ok {
+			d.add(journal.Entry{Kind: journal.KindFed, Fed: &journal.Fed{
+				Day: day, Occurrence: occurrence, GivenML: journal.ML(*t.GivenML), Text: t.id}})
+		}
+	}
+	p := t.prompt
+	if p == nil || t.Done == nil {
+		return
+	}
+	if p.Asks == "feed_start" || p.Asks == "bag_change" || p.Asks == "flush" {
+		d.act(t, p.Asks, *t.Done)
+	}
+	if !*t.Done {
+		return
+	}
+	// A flush or bag change said in the text of a feed shares its answer.
+	for _, kind := range p.acts() {
+		if kind != p.Asks && (kind == "flush" || kind == "bag_change") {
+			d.act(t, kind, true)
+		}
+	}
+}
+
+func (d *decision) act(t reading, what string, done bool) {
+	p := t.prompt
+	e := journal.Done{Day: p.Day, What: what, Occurrence: p.Occurrence, Prompt: p.ID, Done: done, Text: t.id}
+	if what == "flush" && done {
+		e.ML = p.FlushML
+		if t.FlushML != nil {
+			e.ML = journal.ML(*t.FlushML)
+		}
+	}
+	if done {
+		e.When = d.moment(t, map[string]string{"feed_start": "started"}[what])
+	}
+	d.add(journal.Entry{Kind: journal.KindDone, Done: &e})
+}
+
+// moment returns the instant that the text gives for something, as the latest
+// time before now at which the household's clock showed it; 0 where it says none.
+func (d *decision) moment(t reading, kind string) journal.Millis {
+	for _, m := range t.Moments {
+		if m.Clock == "" || (m.Kind != kind && m.Kind != "at") {
+			continue
+		}
+		hm, err := time.Parse("15:04", m.Clock)
+		if err != nil {
+			continue
+		}
+		local := d.now.In(d.zone())
+		at := time.Date(local.Year(), local.Month(), local.Day(), hm.Hour(), hm.Minute(), 0, 0, local.Location())
+		if at.After(d.now) {
+			at = at.AddDate(0, 0, -1)
+		}
+		if d.now.Sub(at) < 12*time.Hour {
+			return journal.At(at)
+		}
+	}
+	return 0
+}
+
+// feedOf says which prescribed feed a reported volume belongs to: the one that
+// was asked about, else the newest that has begun and was not reported yet,
+// else the newest that has begun, within the answer window.
+func (d *decision) feedOf(p *Prompt) (journal.Day, string, bool) {
+	if p != nil && p.Asks == "feed_end" && p.Occurrence != "" {
+		return p.Day, p.Occurrence, true
+	}
+	oldest := d.at() - journal.Millis(d.w.Asking.AnswerWindow.Minutes.Duration().Milliseconds())
+	var day journal.Day
+	var occurrence string
+	found, reported := false, false
+	for _, each := range d.s.Days {
+		for _, f := range each.Feeds {
+			if f.Start > d.at() || f.Start < oldest {
+				continue
+			}
+			done := f.Fate == "reported"
+			if !found || reported || !done {
+				day, occurrence, found, reported = each.Day, f.Occurrence, true, done
+			}
+		}
+	}
+	return day, occurrence, found
+}
+
+// acts returns the kinds of the prompt's acts.
+func (p Prompt) acts() []string {
+	var acts []struct {
+		Kind string `json:"kind"`
+	}
+	if err := unmarshal(p.Acts, &acts); err != nil {
+		return nil // the acts only add to the answer; the prompt's own question stands without them
+	}
+	kinds := make([]string, 0, len(acts))
+	for _, a := range acts {
+		kinds = append(kinds, a.Kind)
+	}
+	return kinds
+}
+
+// consent carries out a wish to get no more texts, or to get them again.
+func (d *decision) consent(t reading) {
+	switch {
+	case t.from.Ref == "":
+	case t.has("opt_out") && !t.from.Stopped:
+		for _, sent := range d.s.Sent {
+			if sent.To == t.from.Ref {
+				d.effects.Withdraw = append(d.effects.Withdraw, sent.ID)
+			}
+		}
+		d.add(journal.Entry{Kind: journal.KindConsent, Consent: &journal.Consent{Caregiver: t.from.Ref, Stopped: true, Text: t.id, Words: t.body}})
+		if !t.shared || t.first {
+			d.send(t.from, journal.ClassAnswer, d.say(t.from.Lang, "consent.stopped", nil), "consent", "", true)
+		}
+	case t.has("opt_in") && t.from.Stopped:
+		d.add(journal.Entry{Kind: journal.KindConsent, Consent: &journal.Consent{Caregiver: t.from.Ref, Stopped: false, Text: t.id, Words: t.body}})
+		if !t.shared || t.first {
+			d.send(t.from, journal.ClassAnswer, d.say(t.from.Lang, "consent.started", nil), "consent", "", true)
+		}
+	}
+}
+
+// acknowledge answers a routine text.
+func (d *decision) acknowledge(t reading) {
+	if t.has("opt_out") || t.has("opt_in") {
+		return
+	}
+	if d.s.Status == Stranger {
+		d.helpStranger(t)
+		return
+	}
+	key, args := "", map[string]string{}
+	switch {
+	case t.shared && (t.GivenML != nil || t.Done != nil):
+		if !t.first {
+			return
+		}
+		key, args = "which.child", map[string]string{"tags": strings.Join(t.others, ", ")}
+	case t.shared && !t.first:
+		return
+	case t.has("pause"):
+		key = "paused"
+	case t.has("later"):
+		key, args = "ack.later", map[string]string{"minutes": strconv.FormatInt(int64(d.w.Asking.RemindLater.Minutes), 10)}
+	case t.GivenML != nil:
+		key, args = "ack.given", map[string]string{"ml": strconv.FormatInt(*t.GivenML, 10)}
+	case t.Done != nil && *t.Done:
+		key = "ack.done"
+	case t.has("help"):
+		key = "help"
+	}
+	if key != "" {
+		body := d.say(t.from.Lang, key, args)
+		if key != "which.child" {
+			body = d.tagged(body)
+		}
+		d.send(t.from, journal.ClassAnswer, body, "answer", "", false)
+	}
+}
+
+// helpStranger tells an unknown number where help is, and shows its text to
+// the coordinator; not more often than flows/asking.yaml says.
+func (d *decision) helpStranger(t reading) {
+	again := journal.Millis(d.w.Asking.HelpAgainAfter.Minutes.Duration().Milliseconds())
+	if d.s.Helped != 0 && d.at()-d.s.Helped < again {
+		return
+	}
+	d.send(d.sender(t), journal.ClassAnswer, d.say("", "unknown.help", nil), "help", "", true)
+}
+
+// sender is whoever wrote: a caregiver, or the stranger.
+func (d *decision) sender(t reading) Caregiver {
+	if t.from.Ref != "" {
+		return t.from
+	}
+	return Caregiver{Caregiver: journal.Caregiver{Phone: d.s.Phone}}
+}
+
+// trouble opens or adds to a case, if the reading or what it reports calls for
+// one, and tells the caregiver in the same decision; false if it does not.
+func (d *decision) trouble(t reading) bool {
+	facts := d.facts()
+	facts.Handling, facts.Text, facts.Lang = t.Handling, t.body, t.Lang
+	facts.Absent = t.Absent
+	for _, code := range t.Present {
+		facts.Present = append(facts.Present, symptom(code, t.Facts))
+	}
+	facts.Triggers = d.triggers(t)
+	facts.Unknown = d.s.Status == Stranger
+	v, wrong := d.w.Protocols.Judge(facts)
+	if !wrong && (t.Handling != reply.Auto || len(facts.Triggers) > 0) {
+		// No protocol spoke up for something that a person must see: it still
+		// reaches one.
+		facts.Triggers = append(facts.Triggers, "unread")
+		v, wrong = d.w.Protocols.Judge(facts)
+	}
+	if !wrong {
+		return false
+	}
+	d.raise(v, cause{text: t.id, said: t.body, words: deciding(t.Reading), why: t.Why, from: t.from, to: d.sender(t)})
+	return true
+}
+
+// deciding returns the words that decided, as they stand in the text.
+func deciding(r reply.Reading) []string {
+	var words []string
+	for _, f := range r.Facts {
+		if f.Status == reply.Present {
+			words = append(words, f.Quote)
+		}
+	}
+	if len(words) == 0 && r.Handling != reply.Auto {
+		words = append(words, r.Unread...)
+	}
+	return words
+}
+
+func symptom(code string, facts []reply.Fact) protocol.Symptom {
+	s := protocol.Symptom{Code: code}
+	for _, f := range facts {
+		if f.Code != code || f.Status != reply.Present {
+			continue
+		}
+		if f.Count != nil {
+			n := int(*f.Count)
+			s.Count = &n
+		}
+		if f.Severity != "" {
+			s.Severity = f.Severity
+		}
+	}
+	return s
+}
+
+// triggers are the reasons other than a symptom for which a person must look.
+func (d *decision) triggers(t reading) []string {
+	var out []string
+	if d.s.Status == Stranger && (t.Handling == reply.Auto) {
+		again := journal.Millis(d.w.Asking.HelpAgainAfter.Minutes.Duration().Milliseconds())
+		if d.s.Helped == 0 || d.at()-d.s.Helped >= again {
+			out = append(out, "unknown_number")
+		}
+	}
+	if p := t.prompt; p != nil && p.Asks == "feed_end" && p.ExpectedML > 0 && !t.shared {
+		switch {
+		case t.GivenML == nil:
+			if t.Done != nil && !*t.Done && t.Handling != reply.Auto {
+				out = append(out, "skipped_feed")
+			}
+		case *t.GivenML == 0:
+			out = append(out, "skipped_feed")
+		case 100**t.GivenML < d.w.Asking.ShortUnder.Percent*int64(p.ExpectedML):
+			out = append(out, "short_feed")
+		case 100**t.GivenML > d.w.Asking.OverAbove.Percent*int64(p.ExpectedML):
+			out = append(out, "over_feed")
+		}
+	}
+	if t.has("opt_out") && d.noneLeft() {
+		out = append(out, "last_caregiver_left")
+	}
+	if t.has("wrong_number") && t.from.Ref != "" {
+		out = append(out, "wrong_number")
+	}
+	if t.Handling == reply.Auto || len(t.Present) > 0 {
+		return out
+	}
+	switch {
+	case t.has("question"):
+		out = append(out, "question")
+	case t.has("help"):
+		out = append(out, "help")
+	case t.has("pause"):
+		out = append(out, "hospital")
+	case len(out) > 0:
+	case len(t.Unread) > 0:
+		out = append(out, "unread")
+	default:
+		out = append(out, "worry")
+	}
+	return out
+}
+
+func (d *decision) noneLeft() bool {
+	_, any := d.s.first()
+	return len(d.s.Caregivers) > 0 && !any
+}
