@@ -54,8 +54,8 @@ type Gateway struct {
 
 // NewGateway checks the configuration; an error names the field.
 func NewGateway(cfg GatewayConfig) (*Gateway, error) {
-	if err := checkGatewayURL(cfg.URL, cfg.Plain); err != nil {
-		return nil, err
+	if problem := urlProblem(cfg.URL, cfg.Plain); problem != "" {
+		return nil, errors.New("gateway url: " + problem)
 	}
 	if len(cfg.Secrets) == 0 {
 		return nil, errors.New(`gateway secrets: there is none; give at least one "whsec_..."`)
@@ -83,18 +83,18 @@ func NewGateway(cfg GatewayConfig) (*Gateway, error) {
 	return g, nil
 }
 
-func checkGatewayURL(raw string, plain bool) error {
+// urlProblem says what is wrong with the address of a gateway; "" if nothing.
+func urlProblem(raw string, plain bool) string {
 	u, err := url.Parse(raw)
-	if err != nil || u.Host == "" || (u.Scheme != "https" && u.Scheme != "http") {
-		return errors.New(`gateway url: it must be a whole address, as in "https://gateway.example/texts"`)
+	switch {
+	case err != nil || u.Host == "" || (u.Scheme != "https" && u.Scheme != "http"):
+		return `it must be a whole address, as in "https://gateway.example/texts"`
+	case u.User != nil || u.Fragment != "":
+		return "it must hold neither a user nor a fragment (#)"
+	case u.Scheme == "http" && !plain && !loopback(u.Hostname()):
+		return "texts would travel in the clear; use https, or say that plain http is meant"
 	}
-	if u.User != nil || u.Fragment != "" {
-		return errors.New("gateway url: it must hold neither a user nor a fragment (#)")
-	}
-	if u.Scheme == "http" && !plain && !loopback(u.Hostname()) {
-		return errors.New("gateway url: texts would travel in the clear; use https, or say that plain http is meant")
-	}
-	return nil
+	return ""
 }
 
 func loopback(host string) bool {
@@ -143,7 +143,7 @@ func (g *Gateway) Send(ctx context.Context, t Text) error {
 		r.Header.Set(HeaderTimestamp, fmt.Sprint(at.Unix()))
 		r.Header.Set(HeaderSignature, Sign(g.secrets, string(t.ID), at, body))
 		return r, nil
-	})
+	}, meaning)
 }
 
 type outgoing struct {

@@ -39,10 +39,11 @@ func className(c journal.Class) string {
 }
 
 // post makes one request and turns what comes of it into the errors of Send.
-func post(ctx context.Context, client *http.Client, timeout time.Duration, make func(context.Context) (*http.Request, error)) error {
+func post(ctx context.Context, client *http.Client, timeout time.Duration, request func(context.Context) (*http.Request, error),
+	meaning func(answer *http.Response, said []byte) error) error {
 	ctx, cancel := context.WithTimeout(ctx, timeout)
 	defer cancel()
-	r, err := make(ctx)
+	r, err := request(ctx)
 	if err != nil {
 		return &Busy{Why: "the request could not be made; check the gateway's address"}
 	}

@@ -18,7 +18,8 @@ import (
 // HookConfig is what the hook of one branch needs.
 type HookConfig struct {
 	Path    string           // "/hook" if empty
-	Secrets []carrier.Secret // any of them may have signed; none refuses everything
+	Secrets []carrier.Secret // of the signed gateway: any of them may have signed; none refuses everything
+	Reader  carrier.Reader   // of another kind of gateway, in place of Secrets
 	MaxBody int              // bytes, 64 KiB if 0
 	Timeout time.Duration    // how long Accept may take, 5 s if 0
 	Now     func() time.Time // the clock that messages are held against; nil is time.Now
@@ -36,6 +37,7 @@ type HookConfig struct {
 const (
 	HookStored    = "stored"
 	HookSeen      = "seen_before"
+	HookNoNews    = "no_news"   // believed, but nothing to keep: a receipt for a text on its way
 	HookRefused   = "refused"   // its form: method, type, size, fields
 	HookUntrusted = "untrusted" // its signature or time
 	HookFailed    = "failed"    // the store could not take it, or our own fault
@@ -68,6 +70,9 @@ func MountHook(app fiber.Router, cfg HookConfig) {
 	if cfg.Now == nil {
 		cfg.Now = time.Now
 	}
+	if cfg.Reader == nil {
+		cfg.Reader = carrier.Signed(cfg.Secrets)
+	}
 	app.All(cfg.Path, cfg.handle)
 }
 
@@ -93,21 +98,21 @@ func (cfg *HookConfig) take(c *fiber.Ctx) hookAnswer {
 		return bad
 	}
 	// Copies: the server uses its buffers again for the next request.
-	body := bytes.Clone(c.Request().Body())
-	h := carrier.Headers{
-		ID:        strings.Clone(c.Get(carrier.HeaderID)),
-		Timestamp: strings.Clone(c.Get(carrier.HeaderTimestamp)),
-		Signature: strings.Clone(c.Get(carrier.HeaderSignature)),
+	post := carrier.Post{
+		Query:  string(c.Request().URI().QueryString()),
+		Body:   bytes.Clone(c.Request().Body()),
+		Header: func(name string) string { return strings.Clone(c.Get(name)) },
 	}
 	now := cfg.Now()
-	if err := carrier.Verify(cfg.Secrets, h, body, now); err != nil {
+	in, err := cfg.Reader.Read(post, now)
+	switch {
+	case errors.Is(err, carrier.ErrNoNews):
+		return hookAnswer{fiber.StatusOK, HookNoNews, "nothing to keep"}
+	case isUntrusted(err):
 		return untrusted(err)
-	}
-	in, err := carrier.ParseIncoming(body)
-	if err != nil {
+	case err != nil:
 		return hookAnswer{fiber.StatusBadRequest, HookRefused, sentence(err)}
 	}
-	in.ID = h.ID
 	if in.At.IsZero() {
 		in.At = now
 	}
@@ -136,14 +141,23 @@ func (cfg *HookConfig) formProblem(c *fiber.Ctx) hookAnswer {
 		return hookAnswer{fiber.StatusRequestEntityTooLarge, HookRefused, "The body is too large; at most " + strconv.Itoa(cfg.MaxBody) + " bytes are taken."}
 	}
 	kind, _, err := mime.ParseMediaType(c.Get(fiber.HeaderContentType))
-	if err != nil || kind != fiber.MIMEApplicationJSON {
-		return hookAnswer{fiber.StatusUnsupportedMediaType, HookRefused, "The content type must be application/json."}
+	if want := cfg.Reader.ContentType(); err != nil || kind != want {
+		return hookAnswer{fiber.StatusUnsupportedMediaType, HookRefused, "The content type must be " + want + "."}
 	}
 	// What is signed is what was sent: nothing is unpacked before it is believed.
 	if coding := c.Get(fiber.HeaderContentEncoding); coding != "" && coding != "identity" {
 		return hookAnswer{fiber.StatusUnsupportedMediaType, HookRefused, "The body must be sent without a content encoding."}
 	}
 	return hookAnswer{}
+}
+
+func isUntrusted(err error) bool {
+	for _, why := range []error{carrier.ErrNoID, carrier.ErrNoTimestamp, carrier.ErrNoSignature, carrier.ErrStale, carrier.ErrSignature} {
+		if errors.Is(err, why) {
+			return true
+		}
+	}
+	return false
 }
 
 func untrusted(err error) hookAnswer {
@@ -169,6 +183,10 @@ func (cfg *HookConfig) answer(c *fiber.Ctx, a hookAnswer) error {
 	}
 	c.Status(a.status)
 	if a.status == fiber.StatusOK {
+		if mediaType, body := cfg.Reader.Answer(); mediaType != "" {
+			c.Set(fiber.HeaderContentType, mediaType)
+			return c.SendString(body)
+		}
 		return c.JSON(fiber.Map{"ok": a.text})
 	}
 	return c.JSON(fiber.Map{"error": a.text})

@@ -291,6 +291,7 @@ func FuzzHook(f *testing.F) {
 	f.Fuzz(func(t *testing.T, id, seconds, signature string, body []byte, sign bool) {
 		b := &hookInbox{}
 		cfg := HookConfig{MaxBody: 1 << 10, Secrets: []carrier.Secret{hookSecret(t)}, Now: func() time.Time { return hookNow }, Accept: b.accept, Timeout: time.Second}
+		cfg.Reader = carrier.Signed(cfg.Secrets)
 		app := fiber.New()
 		c := app.AcquireCtx(newFuzzRequest(id, seconds, signature, body))
 		defer app.ReleaseCtx(c)
