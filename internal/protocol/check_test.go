@@ -2,6 +2,7 @@ package protocol
 
 import (
 	"io/fs"
+	"maps"
 	"strings"
 	"testing"
 	"testing/fstest"
@@ -18,7 +19,7 @@ func TestShippedFlowsPassTheCheck(t *testing.T) {
 }
 
 // tree is the shipped tree with some files replaced or rewritten.
-func tree(t *testing.T, change func(files map[string]string)) fs.FS {
+func tree(t *testing.T, change func(files map[string]string)) (fsys fs.FS, changed func(protocol string) bool) {
 	t.Helper()
 	files := map[string]string{}
 	err := fs.WalkDir(flows.FS, ".", func(name string, d fs.DirEntry, err error) error {
@@ -32,12 +33,16 @@ func tree(t *testing.T, change func(files map[string]string)) fs.FS {
 	if err != nil {
 		t.Fatal(err)
 	}
+	before := maps.Clone(files)
 	change(files)
 	m := fstest.MapFS{}
 	for name, text := range files {
 		m[name] = &fstest.MapFile{Data: []byte(text)}
 	}
-	return m
+	return m, func(protocol string) bool {
+		name := "protocols/" + protocol + ".yaml"
+		return files[name] != before[name]
+	}
 }
 
 func swap(t *testing.T, files map[string]string, name, old, with string) {
@@ -149,7 +154,7 @@ func TestCheckFindsEachBreach(t *testing.T) {
 		}, "not in the flows tree", "signoff.yaml:"},
 	} {
 		t.Run(tc.name, func(t *testing.T) {
-			r := Check(tree(t, func(f map[string]string) { tc.change(t, f) }))
+			r := check(tree(t, func(f map[string]string) { tc.change(t, f) }))
 			for _, f := range r.Findings {
 				if strings.Contains(f.String(), tc.want) && strings.HasPrefix(f.String(), tc.at) {
 					return

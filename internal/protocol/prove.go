@@ -22,12 +22,13 @@ type prover struct {
 	said  map[string]bool // breaches reported already, one of a kind
 	found []Finding
 	fired []bool // rules that ever hold
+	made  map[string][2]Verdict
 }
 
 // prove walks all cells of a protocol's facts and returns how many there were
 // and each kind of breach once, with the case that shows it.
 func (s *Set) prove(p *protocol) (int, []Finding) {
-	w := &prover{set: s, p: p, vs: newValues(len(p.vocab.defs)), said: map[string]bool{}, fired: make([]bool, len(p.rules))}
+	w := &prover{set: s, p: p, vs: newValues(len(p.vocab.defs)), said: map[string]bool{}, fired: make([]bool, len(p.rules)), made: map[string][2]Verdict{}}
 	w.axes = axes(p.vocab, s.conditionsOf(p))
 	w.pinOpening()
 	if product(w.axes, MaxCells) > MaxCells {
@@ -120,17 +121,38 @@ func (w *prover) visit(at []int) bool {
 		return true
 	}
 	w.cells++
+	// A verdict hangs on nothing but which rules may and which must hold, so
+	// it is made once for each such pattern.
+	pattern := make([]byte, 0, 64)
 	for i, r := range w.p.rules {
-		if !w.fired[i] {
-			w.fired[i], _ = r.when.root.eval(&w.vs)
-		}
+		may, must := r.when.root.eval(&w.vs)
+		w.fired[i] = w.fired[i] || may
+		pattern = append(pattern, bit(may), bit(must))
 	}
-	for _, emergency := range []bool{false, true} {
-		v := w.set.verdict(w.p, &w.vs, emergency)
-		w.verdictHolds(v, emergency)
+	made, ok := w.made[string(pattern)]
+	if !ok {
+		for i, emergency := range []bool{false, true} {
+			made[i] = w.set.verdict(w.p, &w.vs, emergency)
+			w.verdictHolds(made[i], emergency)
+		}
+		w.made[string(pattern)] = made
+	}
+	for _, v := range made {
+		w.mayBeTold(v)
 	}
 	w.neverLater(at)
 	return true
+}
+
+// mayBeTold checks that the advice is allowed in the case at hand.
+func (w *prover) mayBeTold(v Verdict) {
+	for _, tell := range w.set.advice[v.Advice].Tells {
+		if c := w.set.onlyWhen[tell]; c != nil {
+			if _, must := c.root.eval(&w.vs); !must {
+				w.breach("tells "+tell+" "+v.Advice, "$.rules", "advice %q tells the family to %s where it may be forbidden (allowed only when %s)", v.Advice, tell, c.text)
+			}
+		}
+	}
 }
 
 // verdictHolds checks one verdict on its own.
@@ -146,11 +168,6 @@ func (w *prover) verdictHolds(v Verdict, emergency bool) {
 		w.breach("nobody", "$.case", "the case goes to nobody")
 	}
 	for _, tell := range tells {
-		if c := w.set.onlyWhen[tell]; c != nil {
-			if _, must := c.root.eval(&w.vs); !must {
-				w.breach("tells "+tell+" "+v.Advice, "$.rules", "advice %q tells the family to %s where it may be forbidden (allowed only when %s)", v.Advice, tell, c.text)
-			}
-		}
 		for _, kind := range w.set.withholds[tell] {
 			if !slices.Contains(v.Hold, kind) {
 				w.breach("hold "+kind+" "+v.Advice, "$.hold", "advice %q says %s while the prompt %s is not held", v.Advice, tell, kind)
