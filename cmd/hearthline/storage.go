@@ -3,7 +3,6 @@ package main
 import (
 	"context"
 	"errors"
-	"fmt"
 
 	"hearthline/internal/store"
 	redisstore "hearthline/internal/store/redis"
@@ -34,9 +33,7 @@ func openRedis(ctx context.Context, url, data string) (*opened, error) {
 		return nil, errors.Join(err, o.stopChild())
 	}
 	o.Store = s
-	if o.findings, err = s.Findings(ctx); err != nil {
-		return nil, errors.Join(fmt.Errorf("redis: %w", err), o.Close())
-	}
+	o.findings = s.Findings(ctx)
 	return o, nil
 }
 
