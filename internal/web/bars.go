@@ -110,3 +110,12 @@ func colH(p part) string {
 }
 
 func partClass(key string) string { return "p-" + strings.ReplaceAll(key, "_", "-") }
+
+// overLength is how long the strip for what went beyond the prescription is,
+// in the bar's units: to scale, but never too short to be seen.
+func overLength(s ledger.Split) int64 {
+	if s.Over <= 0 || s.Prescribed <= 0 {
+		return 0
+	}
+	return min(barLength, max(barLength/50, barLength*s.Over/s.Prescribed))
+}

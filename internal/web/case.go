@@ -132,11 +132,15 @@ func (s *Site) casePage(c *fiber.Ctx) error {
 }
 
 func (s *Site) showCase(c *fiber.Ctx, v caseView) error {
-	standing, err := inPage(c, caseStanding(v))
+	head, err := inPage(c, caseHead(v))
 	if err != nil {
 		return err
 	}
-	return s.render(c, casePageView(s.frame(c, v.Title, "queue"), v, standing))
+	record, err := inPage(c, caseRecord(v))
+	if err != nil {
+		return err
+	}
+	return s.render(c, casePageView(s.frame(c, v.Title, "queue"), v, head, record))
 }
 
 // caseLive is what changes by itself on an open case: where it stands and what
@@ -149,7 +153,10 @@ func (s *Site) caseLive(c *fiber.Ctx) error {
 	if err != nil {
 		return err
 	}
-	return s.renderNew(c, caseStanding(v))
+	if c.Query("part") == "record" {
+		return s.renderNew(c, caseRecord(v))
+	}
+	return s.renderNew(c, caseHead(v))
 }
 
 // caseAct carries out a nurse's act and shows the case again.

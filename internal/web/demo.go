@@ -1,6 +1,7 @@
 package web
 
 import (
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -120,7 +121,7 @@ func (s *Site) phones(c *fiber.Ctx) (phonesView, string, error) {
 		return v, number, nil
 	}
 	day := ""
-	for _, t := range texts {
+	for _, t := range slices.Backward(texts) { // newest first, under the form
 		at := t.At.In(s.cfg.Zone)
 		l := phoneLine{Time: at.Format("15:04 MST"), Machine: machine(journal.At(t.At)), Body: t.Body, Mine: t.Mine}
 		if d := at.Format("Mon 2 Jan 2006"); d != day {

@@ -57,7 +57,7 @@ func (d *fakeDesk) Queue(_ context.Context, n int) ([]household.CaseView, int, e
 	for _, s := range d.states {
 		for _, c := range s.Cases {
 			if c.Open() {
-				out = append(out, household.CaseView{Case: c, Household: s.ID, Name: s.Name, Zone: s.Zone, Tube: "low_profile"})
+				out = append(out, household.CaseView{Case: c, Household: s.ID, Name: s.Name, Zone: s.Zone, Tube: tubeOf(*s, d.now)})
 			}
 		}
 	}

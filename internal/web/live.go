@@ -8,6 +8,7 @@ import (
 	"strings"
 	"time"
 
+	"github.com/a-h/templ"
 	"github.com/gofiber/fiber/v2"
 )
 
@@ -55,9 +56,9 @@ func (s *Site) live(c *fiber.Ctx) error {
 			case <-page.gone:
 				return
 			case <-page.wake:
-				out = event("change", s.revision()) + s.pulseEvent()
+				out = event("change", s.revision()) + s.pulseEvent() + s.clockEvent()
 			case <-beat.C:
-				out = event("tick", s.revision()) + s.pulseEvent()
+				out = event("tick", s.revision()) + s.pulseEvent() + s.clockEvent()
 			}
 			if !send(out) {
 				return
@@ -69,13 +70,23 @@ func (s *Site) live(c *fiber.Ctx) error {
 
 func (s *Site) revision() string { return fmt.Sprint(s.watch.sight().Pulse.Revision) }
 
-func (s *Site) pulseEvent() string {
-	var b bytes.Buffer
-	if err := pulseWords(s.flow()).Render(context.Background(), &b); err != nil {
-		s.log.Error("pulse words", "error", err)
+func (s *Site) pulseEvent() string { return s.wordsEvent("pulse", pulseWords(s.flow())) }
+
+// clockEvent keeps the demo's clock going on the page.
+func (s *Site) clockEvent() string {
+	if s.cfg.Demo == nil {
 		return ""
 	}
-	return event("pulse", b.String())
+	return s.wordsEvent("clock", clockWords(s.clockView()))
+}
+
+func (s *Site) wordsEvent(name string, v templ.Component) string {
+	var b bytes.Buffer
+	if err := v.Render(context.Background(), &b); err != nil {
+		s.log.Error("words of a stream", "event", name, "error", err)
+		return ""
+	}
+	return event(name, b.String())
 }
 
 // event writes one server-sent event; its lines are split as the standard asks

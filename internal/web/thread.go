@@ -2,6 +2,7 @@ package web
 
 import (
 	"encoding/json"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -40,7 +41,7 @@ type readingView struct {
 	Filed    []string
 }
 
-// threadView is a household's thread, and a case's own history.
+// threadView is a household's thread, newest first, and a case's own history, oldest first.
 type threadView struct {
 	Lines   []line
 	History []line // what was done with the case
@@ -60,7 +61,6 @@ func (s *Site) thread(st household.State, entries []journal.Entry, of journal.Ca
 	ofCase := textsOf(entries, of)
 	at := map[journal.TextID]int{}
 	v := threadView{Zone: zoneWords(z), Cut: len(entries) >= threadLines}
-	day := ""
 	for _, e := range entries {
 		l := line{Time: clock(e.At, z), Machine: machine(e.At), Kind: "act", Who: person(e.By, names)}
 		switch {
@@ -111,10 +111,17 @@ func (s *Site) thread(st household.State, entries []journal.Entry, of journal.Ca
 				v.History = append(v.History, h)
 			}
 		}
-		if d := e.At.Time().In(z).Format("Mon 2 Jan 2006"); d != day {
-			day, l.Day = d, d
-		}
+		l.Day = e.At.Time().In(z).Format("Mon 2 Jan 2006")
 		v.Lines = append(v.Lines, l)
+	}
+	slices.Reverse(v.Lines) // the newest is what matters; the day stands where it changes
+	day := ""
+	for i := range v.Lines {
+		if l := &v.Lines[i]; l.Day == day {
+			l.Day = ""
+		} else {
+			day = l.Day
+		}
 	}
 	return v
 }
