@@ -119,9 +119,9 @@ func product(list []axis, limit int) int {
 	return n
 }
 
-// walk calls visit with every combination of cells, laid into vs. at holds the
+// walkCells calls visit with every combination of cells, laid into vs. at holds the
 // place in each axis. visit returns false to stop.
-func walk(list []axis, vs *values, visit func(at []int) bool) {
+func walkCells(list []axis, vs *values, visit func(at []int) bool) {
 	at := make([]int, len(list))
 	lay := func(i int) {
 		c := list[i].cells[at[i]]

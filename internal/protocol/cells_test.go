@@ -42,7 +42,7 @@ func brute(v *vocabulary) []axis {
 func outcomes(list []axis, facts int, conditions []*condition) []string {
 	vs := newValues(facts)
 	seen := map[string]bool{}
-	walk(list, &vs, func([]int) bool {
+	walkCells(list, &vs, func([]int) bool {
 		var key []byte
 		for _, c := range conditions {
 			may, must := c.root.eval(&vs)

@@ -74,8 +74,9 @@ func check(fsys fs.FS, walked func(protocol string) bool) Report {
 		if !walked(p.name) {
 			continue
 		}
-		cells, found := s.prove(p)
+		cells, paths, found := s.prove(p)
 		r.Cells += cells
+		r.Paths += paths
 		r.Findings = append(r.Findings, found...)
 	}
 	return r
@@ -216,7 +217,7 @@ func checkPlain(lang, text string, add func(string, ...any)) {
 func readable(text string) string { return placeholder.ReplaceAllString(text, "7") }
 
 // capitals that are no names.
-var capitals = []string{"I", "START", "STOP", "HELP", "AYUDA", "Y", "N", "S", "O", "ALTO"}
+var capitals = []string{"I", "F", "C", "START", "STOP", "HELP", "AYUDA", "Y", "N", "S", "O", "ALTO"}
 
 // strayName returns a word with a capital letter that does not begin a sentence.
 func strayName(text string) string {

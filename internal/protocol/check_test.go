@@ -15,7 +15,7 @@ func TestShippedFlowsPassTheCheck(t *testing.T) {
 	for _, f := range r.Findings {
 		t.Error(f)
 	}
-	t.Logf("%d protocols, %d cells, %d texts, %d of %d files unsigned", r.Protocols, r.Cells, r.Texts, r.Unsigned, r.Files)
+	t.Logf("%d protocols, %d cells, %d paths, %d texts, %d of %d files unsigned", r.Protocols, r.Cells, r.Paths, r.Texts, r.Unsigned, r.Files)
 }
 
 // tree is the shipped tree with some files replaced or rewritten.
@@ -112,6 +112,24 @@ func TestCheckFindsEachBreach(t *testing.T) {
 		{"trouble that makes the answer later", func(t *testing.T, f map[string]string) {
 			swap(t, f, "protocols/fever.yaml", "'vomiting'", "'!vomiting'")
 		}, "adding vomiting makes the answer later", "protocols/fever.yaml"},
+		{"a question that is never asked", func(t *testing.T, f map[string]string) {
+			swap(t, f, "protocols/fever.yaml", "    sets: vomiting\n", "    sets: vomiting\n    when: 'count < 2 && count > 3'\n")
+		}, `question "vomits" is never asked`, "protocols/fever.yaml:"},
+		{"an answer that lowers", func(t *testing.T, f map[string]string) {
+			swap(t, f, "protocols/fever.yaml", "when: 'vomiting'", "when: '!vomiting'")
+		}, "an answer makes the case later", "protocols/fever.yaml:"},
+		{"a silence that lowers", func(t *testing.T, f map[string]string) {
+			swap(t, f, "protocols/fever.yaml", "when: 'other_lines'", "when: 'no_answer == false'")
+		}, "an answer makes the case later", "protocols/fever.yaml:"},
+		{"five questions", func(t *testing.T, f map[string]string) {
+			swap(t, f, "protocols/fever.yaml", "questions:\n", "questions:\n"+strings.Repeat("  - {id: x, ask: q.wet, answer: yes_no}\n", 2))
+		}, "want at most 4", "protocols/fever.yaml:"},
+		{"a question without a wording", func(t *testing.T, f map[string]string) {
+			swap(t, f, "protocols/fever.yaml", "ask: q.wet", "ask: q.wetter")
+		}, `messages have no "q.wetter"`, "protocols/fever.yaml:"},
+		{"a question that sets nothing there is", func(t *testing.T, f map[string]string) {
+			swap(t, f, "protocols/fever.yaml", "sets: dehydration", "sets: thirst")
+		}, `is "thirst", want a symptom code`, "protocols/fever.yaml:"},
 		{"a protocol too big to sign", func(t *testing.T, f map[string]string) {
 			swap(t, f, "protocols/fever.yaml", "'drowsy || dehydration || site_infection || belly_pain'",
 				"'"+strings.Join(Codes, " || ")+"'")

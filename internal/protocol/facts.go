@@ -79,7 +79,8 @@ type Facts struct {
 	Repeats24h         map[string]int // earlier texts with this code within 24 hours
 	Repeats72h         map[string]int
 	Unknown            bool              // the number is not known: nothing of a household is
-	Answers            map[string]string // answers to a protocol's questions, "protocol.question": yes, no, a number, a word
+	Answers            map[string]string // answers to questions, "protocol.question": yes, no, a number, a word
+	NoAnswer           bool              // a question of this case was left unanswered
 }
 
 // Verdict is what follows. Only the most urgent protocol leads.
@@ -102,6 +103,8 @@ type Verdict struct {
 	// GapPlan says that the advice stops or may stop the feed of a person whose
 	// feed must not stop: the household's own signed second half goes with it.
 	GapPlan bool
+	// Settled says that an answer lets the case wait; the case must say so.
+	Settled bool
 	Hold    []string // kinds of prompts withheld while the case is open
 	Why     string   // which rule decided, for staff
 

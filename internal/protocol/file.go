@@ -20,17 +20,18 @@ type protocolFile struct {
 		Codes    []string `yaml:"codes"`
 		Triggers []string `yaml:"triggers"`
 	} `yaml:"opens"`
-	Rank            int            `yaml:"rank"`
-	Case            caseFile       `yaml:"case"`
-	Advice          string         `yaml:"advice"`
-	EmergencyAdvice string         `yaml:"emergency_advice"`
-	Hold            []string       `yaml:"hold"`
-	Rules           []ruleFile     `yaml:"rules"`
-	Questions       []questionFile `yaml:"questions"`
-	Silence         *silenceFile   `yaml:"silence"`
-	Checklist       []string       `yaml:"checklist"`
-	Facts           []string       `yaml:"facts"`
-	Sources         []string       `yaml:"sources"`
+	Rank            int             `yaml:"rank"`
+	Case            caseFile        `yaml:"case"`
+	Advice          string          `yaml:"advice"`
+	EmergencyAdvice string          `yaml:"emergency_advice"`
+	Hold            []string        `yaml:"hold"`
+	Rules           []ruleFile      `yaml:"rules"`
+	Questions       []questionFile  `yaml:"questions"`
+	Settle          *settleFile     `yaml:"settle"`
+	WaitMin         journal.Minutes `yaml:"wait_min"` // how long an answer is waited for, 0: 10
+	Checklist       []string        `yaml:"checklist"`
+	Facts           []string        `yaml:"facts"`
+	Sources         []string        `yaml:"sources"`
 }
 
 // caseFile is how soon a case is answered, and by whom.
@@ -58,18 +59,25 @@ type questionFile struct {
 	ID     string   `yaml:"id"`
 	Ask    string   `yaml:"ask"`    // message key
 	Answer string   `yaml:"answer"` // yes_no, number, one_of
-	OneOf  []string `yaml:"one_of"` // words of the answer; their wordings are messages "<ask>.<word>"
+	OneOf  []string `yaml:"one_of"` // keys of the words, "word.<key>" in messages
 	Min    int64    `yaml:"min"`
 	Max    int64    `yaml:"max"`
-	When   string   `yaml:"when"` // asked only where this may hold; empty: always
-	Raises bool     `yaml:"raises"`
+	// Sets names the symptom, mark or number that the answer makes known; where
+	// it is empty, the answer is a fact of its own under the question's id.
+	Sets string `yaml:"sets"`
+	On   string `yaml:"on"`   // the answer that sets it: yes (the default) or no
+	When string `yaml:"when"` // asked only where this may hold; empty: always
+	// InAdvice: the protocol's first advice asks it already, so that no second
+	// text is sent.
+	InAdvice bool `yaml:"in_advice"`
 }
 
-// silenceFile says what no answer to a question does.
-type silenceFile struct {
-	AfterMin journal.Minutes `yaml:"after_min"`
-	Case     *caseFile       `yaml:"case"`
-	Source   string          `yaml:"source"`
+// settleFile says which answers make a case wait for the morning. It is the
+// one way in which an answer lowers urgency, and the case says that it did.
+type settleFile struct {
+	When string   `yaml:"when"`
+	Case caseFile `yaml:"case"`
+	Why  string   `yaml:"why"`
 }
 
 // adviceFile says what one advice text tells a family to do.

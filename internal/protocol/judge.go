@@ -3,7 +3,6 @@ package protocol
 import (
 	"slices"
 	"sort"
-	"strconv"
 
 	"hearthline/internal/journal"
 )
@@ -19,11 +18,15 @@ const (
 // case is opened. An emergency in the reading is an emergency here, whatever
 // else is said, and trouble that no protocol names is judged as a worry.
 func (s *Set) Judge(f Facts) (Verdict, bool) {
+	f, told := s.answered(f)
 	opened := s.opened(f)
 	if len(opened) == 0 {
 		return Verdict{}, false
 	}
 	base := s.valuesOf(f)
+	for _, mark := range told {
+		base.flag(mark, true)
+	}
 	verdicts := make([]Verdict, len(opened))
 	for i, p := range opened {
 		verdicts[i] = s.judge(p, f, base)
@@ -110,6 +113,7 @@ func (s *Set) valuesOf(f Facts) values {
 	vs.flag(fTaught, f.TaughtToReplace)
 	vs.flag(fSugarLowering, f.SugarLowering)
 	vs.flag(fCriticalMedicine, f.CriticalMedicine)
+	vs.flag(fNoAnswer, f.NoAnswer)
 	vs.flag(fNumberUnknown, f.Unknown)
 	vs.set(fFed24hML, int64(f.FedLast24h))
 	for _, sym := range f.Present {
@@ -162,37 +166,13 @@ func (s *Set) forProtocol(p *protocol, f Facts, base values) values {
 		}
 	}
 	for _, q := range p.questions {
-		answer, ok := f.Answers[p.name+"."+q.ID]
-		if !ok {
-			continue
-		}
-		if n, ok := q.value(answer); ok {
-			vs.set(q.fact, n)
+		if answer, ok := f.Answers[p.name+"."+q.ID]; ok && q.Sets == "" {
+			if n, ok := q.value(answer); ok {
+				vs.set(q.fact, n)
+			}
 		}
 	}
 	return vs
-}
-
-// value turns an answer's words into the value of its fact.
-func (q question) value(answer string) (int64, bool) {
-	switch q.Answer {
-	case "yes_no":
-		switch answer {
-		case "yes":
-			return 1, true
-		case "no":
-			return 0, true
-		}
-		return 0, false
-	case "number":
-		n, err := strconv.ParseInt(answer, 10, 64)
-		if err != nil {
-			return 0, false
-		}
-		return min(max(n, q.Min), q.Max), true
-	}
-	i := slices.Index(q.OneOf, answer)
-	return int64(i), i >= 0
 }
 
 // judge gives one protocol's verdict.
@@ -206,7 +186,7 @@ func (s *Set) judge(p *protocol, f Facts, base values) Verdict {
 // where it certainly holds (words) or may hold (withholding).
 func (s *Set) verdict(p *protocol, vs *values, emergency bool) Verdict {
 	c := p.file.Case
-	why := ""
+	why, raised := "", false
 	v := Verdict{Protocol: p.name, Title: "title." + p.name, rank: p.file.Rank}
 	v.Hold = append(v.Hold, p.file.Hold...)
 	page := c.PageAfterMin
@@ -222,6 +202,7 @@ func (s *Set) verdict(p *protocol, vs *values, emergency bool) Verdict {
 			}
 		}
 		if r.Case != nil {
+			raised = true
 			if moreUrgent(r.Case.Answer, r.Case.WithinMin, c.Answer, c.WithinMin) {
 				c, why = *r.Case, r.Why
 			}
@@ -229,6 +210,11 @@ func (s *Set) verdict(p *protocol, vs *values, emergency bool) Verdict {
 		}
 		if r.Advice != "" && (must || r.Case != nil) {
 			advice = append(advice, r)
+		}
+	}
+	if p.settle != nil && !raised && !emergency {
+		if _, must := p.settle.root.eval(vs); must {
+			c, why, v.Settled = p.file.Settle.Case, p.file.Settle.Why, true
 		}
 	}
 	v.Advice = p.file.Advice
@@ -255,18 +241,28 @@ func (s *Set) verdict(p *protocol, vs *values, emergency bool) Verdict {
 	return v
 }
 
-// urgency is how soon a protocol's case is answered, without the rest of the verdict.
-func (s *Set) urgency(p *protocol, vs *values) (journal.Answer, journal.Minutes) {
-	answer, within := p.file.Case.Answer, p.file.Case.WithinMin
+// urgency is how soon a protocol's case is answered, without the rest of the
+// verdict, and whether an answer lets it wait.
+func (s *Set) urgency(p *protocol, vs *values) (answer journal.Answer, within journal.Minutes, settled bool) {
+	answer, within = p.file.Case.Answer, p.file.Case.WithinMin
+	raised := false
 	for _, r := range p.rules {
-		if r.Case == nil || !moreUrgent(r.Case.Answer, r.Case.WithinMin, answer, within) {
+		if r.Case == nil || raised && !moreUrgent(r.Case.Answer, r.Case.WithinMin, answer, within) {
 			continue
 		}
 		if may, _ := r.when.root.eval(vs); may {
-			answer, within = r.Case.Answer, r.Case.WithinMin
+			raised = true
+			if moreUrgent(r.Case.Answer, r.Case.WithinMin, answer, within) {
+				answer, within = r.Case.Answer, r.Case.WithinMin
+			}
 		}
 	}
-	return answer, within
+	if p.settle != nil && !raised {
+		if _, must := p.settle.root.eval(vs); must {
+			return p.file.Settle.Case.Answer, p.file.Settle.Case.WithinMin, true
+		}
+	}
+	return answer, within, false
 }
 
 // finish adds what holds whichever protocol leads.

@@ -85,7 +85,7 @@ func TestJudgeGivesWhatPracticeDemands(t *testing.T) {
 		{"emergency reading with nothing known", Facts{Handling: "emergency"}, "worry", em, 0, "emergency.general"},
 		{"nurse reading with no reason given", Facts{Handling: "nurse"}, "worry", min, 60, "case.general"},
 		{"a trigger nobody knows", Facts{Triggers: []string{"meteor"}}, "worry", min, 60, "case.general"},
-		{"unread", with(toddler(), func(f *Facts) { f.Triggers = []string{"unread"} }), "unread", min, 60, "unread.shown"},
+		{"unread", with(toddler(), func(f *Facts) { f.Triggers = []string{"unread"} }), "unread", min, 60, "unread.ask"},
 		{"short feed", with(toddler(), func(f *Facts) { f.Triggers = []string{"short_feed"} }), "short_feed", day, 0, "case.short_feed"},
 		{"a number not known, nothing wrong", Facts{Unknown: true, Triggers: []string{"unknown_number"}}, "number_unknown", day, 0, "unknown.help"},
 		{"a number not known, trouble", Facts{Unknown: true, Handling: "nurse", Present: symptoms("tube_blocked"), Triggers: []string{"unknown_number"}}, "tube_blocked", min, 60, "unknown.trouble"},

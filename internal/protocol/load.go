@@ -41,6 +41,7 @@ type protocol struct {
 	vocab     *vocabulary // the tree's facts and this protocol's answers
 	rules     []rule
 	questions []question
+	settle    *condition // nil: no answer makes the case wait
 }
 
 type rule struct {
@@ -51,7 +52,7 @@ type rule struct {
 type question struct {
 	questionFile
 	when *condition // nil: always asked
-	fact int        // index of its answer
+	fact int        // index of the fact that its answer makes known
 }
 
 // Load reads and checks a flows tree. Every error names file, line, field and
@@ -260,6 +261,7 @@ func (s *Set) loadProtocol(fsys fs.FS, file string, env *cel.Env) (*protocol, er
 	}
 	env = s.loadQuestions(p, f, env)
 	s.loadRules(p, f, env)
+	s.loadSettle(p, f, env)
 	return p, f.err()
 }
 
@@ -312,59 +314,4 @@ func (s *Set) loadRules(p *protocol, f *faults, env *cel.Env) {
 		}
 		p.rules = append(p.rules, rule{r, cond})
 	}
-}
-
-func (s *Set) loadQuestions(p *protocol, f *faults, env *cel.Env) *cel.Env {
-	if len(p.file.Questions) == 0 {
-		return env
-	}
-	if len(p.file.Questions) > 4 {
-		f.add("$.questions", "are %d, want at most four", len(p.file.Questions))
-	}
-	var defs []factDef
-	for i, q := range p.file.Questions {
-		field := fmt.Sprintf("$.questions[%d]", i)
-		d := factDef{name: q.ID, doc: "answer to " + q.Ask, min: q.Min, max: q.Max}
-		switch q.Answer {
-		case "yes_no":
-			d.kind = truth
-		case "number":
-			d.kind = number
-			if q.Max <= q.Min {
-				f.add(field+".max", "is %d, want more than min %d", q.Max, q.Min)
-			}
-		case "one_of":
-			d.kind, d.words = word, q.OneOf
-			if len(q.OneOf) < 2 {
-				f.add(field+".one_of", "has %d words, want two or more", len(q.OneOf))
-			}
-		default:
-			f.add(field+".answer", "is %q, want yes_no, number or one_of", q.Answer)
-		}
-		if _, taken := s.vocab.index[q.ID]; taken || q.ID == "" {
-			f.add(field+".id", "is %q, want a name that is no fact's", q.ID)
-			continue
-		}
-		if !s.messages.Phrases(Fallback).Has(q.Ask) {
-			f.add(field+".ask", "messages have no %q", q.Ask)
-		}
-		defs = append(defs, d)
-	}
-	p.vocab = s.vocab.with(defs)
-	env, err := newEnv(p.vocab)
-	if err != nil {
-		f.add("$.questions", "two questions have the same id: %v", err)
-		return nil
-	}
-	for i, q := range p.file.Questions {
-		one := question{questionFile: q, fact: p.vocab.index[q.ID]}
-		if q.When != "" {
-			if one.when, err = compile(env, p.vocab, q.When); err != nil {
-				f.add(fmt.Sprintf("$.questions[%d].when", i), "%v", err)
-				continue
-			}
-		}
-		p.questions = append(p.questions, one)
-	}
-	return env
 }

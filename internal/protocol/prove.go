@@ -23,11 +23,15 @@ type prover struct {
 	found []Finding
 	fired []bool // rules that ever hold
 	made  map[string][2]Verdict
+	// of the walk over paths: questions that are ever asked, and paths so far
+	asked  []bool
+	walked int
 }
 
-// prove walks all cells of a protocol's facts and returns how many there were
-// and each kind of breach once, with the case that shows it.
-func (s *Set) prove(p *protocol) (int, []Finding) {
+// prove walks all cells of a protocol's facts, and all paths of answers from
+// them. It returns how many there were of each, and each kind of breach once,
+// with the case that shows it.
+func (s *Set) prove(p *protocol) (cells, paths int, found []Finding) {
 	w := &prover{set: s, p: p, vs: newValues(len(p.vocab.defs)), said: map[string]bool{}, fired: make([]bool, len(p.rules)), made: map[string][2]Verdict{}}
 	w.axes = axes(p.vocab, s.conditionsOf(p))
 	w.pinOpening()
@@ -37,19 +41,20 @@ func (s *Set) prove(p *protocol) (int, []Finding) {
 			sizes = append(sizes, fmt.Sprintf("%s %d", p.vocab.defs[a.fact].name, len(a.cells)))
 		}
 		w.breach("size", "$.rules", "has more than %d cells, too big to sign: cells by fact are %s", MaxCells, strings.Join(sizes, ", "))
-		return 0, w.found
+		return 0, 0, w.found
 	}
 	for i := plainCount; i < len(w.vs.v); i++ {
 		w.vs.flag(i, false)
 	}
 	w.openFixed()
-	walk(w.axes, &w.vs, w.visit)
+	walkCells(w.axes, &w.vs, w.visit)
 	for i, r := range p.rules {
 		if !w.fired[i] {
 			w.breach("never "+r.ID, fmt.Sprintf("$.rules[%d].when", i), "rule %q can never hold", r.ID)
 		}
 	}
-	return w.cells, w.found
+	paths = w.paths()
+	return w.cells, paths, w.found
 }
 
 // conditionsOf lists the conditions that decide within a protocol, and those
@@ -60,6 +65,9 @@ func (s *Set) conditionsOf(p *protocol) []*condition {
 	for _, r := range p.rules {
 		list = append(list, r.when)
 		advice = append(advice, r.Advice)
+	}
+	if p.settle != nil {
+		list = append(list, p.settle)
 	}
 	for _, q := range p.questions {
 		if q.when != nil {
@@ -179,13 +187,13 @@ func (w *prover) verdictHolds(v Verdict, emergency bool) {
 // neverLater checks that a red flag more never makes the answer later. (That
 // knowing less of a household never does follows from how conditions are judged.)
 func (w *prover) neverLater(at []int) {
-	answer, within := w.set.urgency(w.p, &w.vs)
+	answer, within, _ := w.set.urgency(w.p, &w.vs)
 	for i, a := range w.axes {
 		if a.cells[at[i]] != (cell{true, 0}) || !w.redFlag(a.fact) {
 			continue
 		}
 		w.vs.v[a.fact] = 1
-		more, sooner := w.set.urgency(w.p, &w.vs)
+		more, sooner, _ := w.set.urgency(w.p, &w.vs)
 		w.vs.v[a.fact] = 0
 		if moreUrgent(answer, within, more, sooner) {
 			name := w.p.vocab.defs[a.fact].name

@@ -66,6 +66,7 @@ var plainFacts = []factDef{
 	{name: "days_enrolled", kind: number, household: true, max: most, doc: "days since the household joined"},
 	{name: "days_since_hospital", kind: number, max: most, doc: "days since a hospital stay ended; where one is known"},
 	{name: "silent_days", kind: number, max: most, doc: "whole feed days without a word"},
+	{name: "no_answer", kind: truth, doc: "a question of this case was left unanswered"},
 	{name: "number_unknown", kind: truth, doc: "the phone belongs to no household"},
 }
 
@@ -90,6 +91,7 @@ const (
 	fDaysEnrolled
 	fDaysSinceHospital
 	fSilentDays
+	fNoAnswer
 	fNumberUnknown
 	plainCount
 )

@@ -19,6 +19,7 @@ var RequiredKeys = []string{
 	"ask.again.feed_start", "ask.again.feed_end", "ask.again.flush", "ask.again.bag_change",
 	"ask.again.checkin", "ask.again.read_back",
 	"consent.stopped", "consent.started", "help", unknownHelp, unknownTrouble,
+	"word.yes", "word.no", "word.filler",
 	"paused", "resumed", "which.child", "wrong_number", "photo.refused", "condolence",
 }
 
