@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"io/fs"
 	"path"
+	"slices"
 	"sort"
 	"strings"
 
@@ -150,6 +151,17 @@ func (s *Set) Protocols() []string {
 	return names
 }
 
+// Checklist returns the message keys of a protocol's checklist for the nurse,
+// and which facts of Shown she will want beside the case; nil for a protocol
+// that is not there (an older flows version may have had others).
+func (s *Set) Checklist(name string) (keys, facts []string) {
+	p := s.byName[name]
+	if p == nil {
+		return nil, nil
+	}
+	return slices.Clone(p.file.Checklist), slices.Clone(p.file.Facts)
+}
+
 // hashTree returns the hash of each flow file and one over all of them.
 func hashTree(fsys fs.FS) (string, map[string]string, error) {
 	hashes := map[string]string{}
@@ -259,6 +271,7 @@ func (s *Set) loadProtocol(fsys fs.FS, file string, env *cel.Env) (*protocol, er
 			f.add(fmt.Sprintf("$.checklist[%d]", i), "messages have no %q", key)
 		}
 	}
+	f.allOf("$.facts", p.file.Facts, Shown)
 	env = s.loadQuestions(p, f, env)
 	s.loadRules(p, f, env)
 	s.loadSettle(p, f, env)

@@ -29,3 +29,9 @@ var Dispositions = []string{
 	"disposition.visit", "disposition.prescriber", "disposition.coordinator",
 	"disposition.equipment", "disposition.no_answer", "disposition.not_needed",
 }
+
+// Shown are the facts of a household that a protocol may want beside its case.
+var Shown = []string{
+	"age", "tube", "tract_days", "taught", "go_to", "other_lines", "sugar_lowering", "critical_medicine",
+	"longest_gap", "last_feeds", "next_feeds", "fed_24h", "last_flush", "weight", "repeats", "formula", "caregivers",
+}
