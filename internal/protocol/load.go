@@ -25,6 +25,7 @@ type Set struct {
 	byTrigger map[string][]*protocol
 	vocab     *vocabulary
 	marks     marks
+	teaching  []teaching
 	advice    map[string]adviceFile
 	adviceSrc source
 	onlyWhen  map[string]*condition // tell to what must certainly hold for it
@@ -104,6 +105,7 @@ func Load(fsys fs.FS) (*Set, error) {
 			s.byTrigger[trigger] = append(s.byTrigger[trigger], p)
 		}
 	}
+	errs = append(errs, s.loadTeaching(fsys)...)
 	if len(errs) == 0 {
 		errs = append(errs, s.complete()...)
 	}
