@@ -30,6 +30,10 @@ func serve(t testing.TB, s *Site) string {
 	if err != nil {
 		t.Fatalf("listen: %v", err)
 	}
+	return serveOn(t, s, ln)
+}
+
+func serveOn(t testing.TB, s *Site, ln net.Listener) string {
 	go func() {
 		if err := s.Listener(ln); err != nil {
 			t.Errorf("serve: %v", err)

@@ -82,7 +82,7 @@ func (c *client) post(path string, pairs ...string) (int, doc, http.Header) {
 func signedIn(t testing.TB, s *Site, name string) *client {
 	t.Helper()
 	c := &client{t: t, site: s}
-	status, _, h := c.post("/signin", "token", testToken, "name", name, "to", "/queue")
+	status, _, h := c.post("/signin", "token", s.cfg.Token, "name", name, "to", "/queue")
 	if status != http.StatusSeeOther || h.Get("Location") != "/queue" || c.cookie == "" {
 		t.Fatalf("sign-in = %d to %q", status, h.Get("Location"))
 	}

@@ -8,6 +8,7 @@ import (
 	"slices"
 	"strings"
 	"sync"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -371,13 +372,21 @@ func (p *fakePhones) Type(_ context.Context, number, body string) error {
 }
 
 type fakeClock struct {
-	mu    sync.Mutex
-	now   time.Time
-	speed float64
+	mu     sync.Mutex
+	now    time.Time
+	speed  float64
+	broken atomic.Bool // panics, as a fault of ours might in the middle of a stream
 }
 
-func (c *fakeClock) Now() time.Time     { c.mu.Lock(); defer c.mu.Unlock(); return c.now }
-func (c *fakeClock) Speed() float64     { c.mu.Lock(); defer c.mu.Unlock(); return c.speed }
+func (c *fakeClock) Now() time.Time { c.mu.Lock(); defer c.mu.Unlock(); return c.now }
+func (c *fakeClock) Speed() float64 {
+	if c.broken.Load() {
+		panic("a fault of the tests")
+	}
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	return c.speed
+}
 func (c *fakeClock) SetSpeed(x float64) { c.mu.Lock(); defer c.mu.Unlock(); c.speed = x }
 func (c *fakeClock) Skip(d time.Duration) {
 	c.mu.Lock()

@@ -16,6 +16,10 @@ import (
 // reading is let go after it.
 const flushTimeout = 5 * time.Second
 
+// streamLife is how long one stream lasts. The page connects again at once, if
+// it still reads and its sign-in still holds; one that does neither is let go.
+const streamLife = 10 * time.Minute
+
 // live is the stream of an open page: "change" when something it may show has
 // changed, "tick" when its times need saying anew, "pulse" with the words on
 // how things flow. Each event also proves that the line stands.
@@ -47,6 +51,8 @@ func (s *Site) live(c *fiber.Ctx) error {
 		}
 		beat := time.NewTicker(s.cfg.Heartbeat)
 		defer beat.Stop()
+		over := time.NewTimer(s.streamLife)
+		defer over.Stop()
 		if !send("retry: 1500\n" + s.pulseEvent() + event("change", s.revision())) {
 			return
 		}
@@ -54,6 +60,8 @@ func (s *Site) live(c *fiber.Ctx) error {
 			var out string
 			select {
 			case <-page.gone:
+				return
+			case <-over.C:
 				return
 			case <-page.wake:
 				out = event("change", s.revision()) + s.pulseEvent() + s.clockEvent()

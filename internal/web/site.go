@@ -77,6 +77,8 @@ type Site struct {
 	watch  *watch
 	wrong  *wrongTries
 	assets map[string]asset
+
+	streamLife time.Duration
 }
 
 // New builds the pages and starts the watch. Close ends it.
@@ -107,7 +109,7 @@ func New(cfg Config) (*Site, error) {
 	if cfg.Clock == nil {
 		cfg.Clock = time.Now
 	}
-	s := &Site{cfg: cfg, log: cfg.Log, now: cfg.Clock, wrong: &wrongTries{}, assets: loadAssets()}
+	s := &Site{cfg: cfg, log: cfg.Log, now: cfg.Clock, wrong: &wrongTries{}, assets: loadAssets(), streamLife: streamLife}
 	if s.log == nil {
 		s.log = slog.New(slog.DiscardHandler)
 	}
