@@ -216,15 +216,16 @@ func checkPlain(lang, text string, add func(string, ...any)) {
 // them counts for nothing.
 func readable(text string) string { return placeholder.ReplaceAllString(text, "7") }
 
-// capitals that are no names.
-var capitals = []string{"I", "F", "C", "START", "STOP", "HELP", "AYUDA", "Y", "N", "S", "O", "ALTO"}
+// capitals that are no names: the English I, degrees, and the letters that
+// answer a question. Words all in capitals are keywords to text back.
+var capitals = []string{"I", "F", "C", "Y", "N", "S", "O"}
 
 // strayName returns a word with a capital letter that does not begin a sentence.
 func strayName(text string) string {
 	begins := true
 	for _, field := range strings.Fields(text) {
 		word := strings.TrimFunc(field, func(r rune) bool { return !unicode.IsLetter(r) })
-		if word != "" && unicode.IsUpper([]rune(word)[0]) && !begins && !slices.Contains(capitals, word) {
+		if word != "" && unicode.IsUpper([]rune(word)[0]) && !begins && !slices.Contains(capitals, word) && word != strings.ToUpper(word) {
 			return word
 		}
 		begins = strings.HasSuffix(field, ".") || strings.HasSuffix(field, ":") || strings.ContainsAny(field, "?!")
