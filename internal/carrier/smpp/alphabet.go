@@ -87,9 +87,9 @@ const (
 // fromCoding reads octets by their data_coding; ok is false if they are no text.
 func fromCoding(coding byte, octets []byte, defaultLatin1 bool) (text string, ok bool) {
 	switch {
-	case coding == codingDefault && defaultLatin1, coding == codingLatin1, coding == codingASCII:
+	case coding == codingDefault && defaultLatin1, coding == codingLatin1, coding == codingASCII && !looksGSM(octets):
 		return fromLatin1(octets), true
-	case coding == codingDefault:
+	case coding == codingDefault, coding == codingASCII:
 		return fromGSM(octets), true
 	case coding == codingUCS2:
 		return fromUCS2(octets), true
@@ -104,6 +104,18 @@ func fromCoding(coding byte, octets []byte, defaultLatin1 bool) (text string, ok
 		return fromUCS2(octets), true
 	}
 	return "", false
+}
+
+// looksGSM reports whether octets that are said to be ASCII hold control
+// characters that nobody types: some centres say ASCII and write the GSM
+// alphabet, in which "@" is 0x00 and "{" begins with 0x1B.
+func looksGSM(octets []byte) bool {
+	for _, o := range octets {
+		if o < ' ' && o != '\n' && o != '\r' && o != '\t' && o != '\f' {
+			return true
+		}
+	}
+	return false
 }
 
 // What fits in one part, alone and as one of several: journal.Segments counts by the same.

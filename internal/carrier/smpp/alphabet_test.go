@@ -131,7 +131,8 @@ func TestFromCoding(t *testing.T) {
 		{0, "\x00\x1b\x65\x7f", false, "@€à", true},
 		{0, "\x1b\x41\x1b\x1b\x80", false, "A \uFFFD", true},
 		{0, "caf\xe9", true, "café", true},
-		{1, "plain", false, "plain", true},
+		{1, "plain @ {\n", false, "plain @ {\n", true},
+		{1, "a \x00 \x1b\x28", false, "a @ {", true}, // said to be ASCII, written in the GSM alphabet
 		{3, "ma\xf1ana", false, "mañana", true},
 		{8, "\x00h\xd8\x3d\xde\x00", false, "h\U0001F600", true},
 		{8, "\x00h\xd8\x3d", false, "h\uFFFD", true},
