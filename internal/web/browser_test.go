@@ -99,9 +99,9 @@ func (p visitor) goTo(url string) {
 }
 
 // arrive signs a nurse in at a real browser.
-func arrive(t *testing.T, base, name string) visitor {
+func arrive(t *testing.T, browser context.Context, base, name string) visitor {
 	t.Helper()
-	p := visitor{t, browsertest.Start(t)}
+	p := visitor{t, browsertest.Another(t, browser)}
 	p.goTo(base + "/queue")
 	p.do("sign in", chromedp.SendKeys("#name", name), chromedp.SendKeys("#token", testToken), chromedp.Click("form button.main"))
 	p.see("the queue", `document.querySelector("#queue-count")`)
@@ -110,6 +110,23 @@ func arrive(t *testing.T, base, name string) visitor {
 
 const isLive = `document.documentElement.classList.contains("live")`
 
+// TestBrowser walks through the pages in a real browser: one for all, with a
+// profile of its own for each person.
+func TestBrowser(t *testing.T) {
+	browser := browsertest.Start(t)
+	for name, walk := range map[string]func(*testing.T, context.Context){
+		"night":               browserNight,
+		"two nurses":          browserTwoNurses,
+		"says when it is old": browserSaysWhenItIsOld,
+		"scripts off":         browserScriptsOff,
+		"keyboard only":       browserKeyboardOnly,
+		"pretend phone":       browserPretendPhone,
+		"axe":                 browserAxe,
+	} {
+		t.Run(name, func(t *testing.T) { walk(t, browser) })
+	}
+}
+
 // nurseSite is a site on a real port with real time.
 func nurseSite(t *testing.T, d *fakeDesk) string {
 	cfg := testConfig(d)
@@ -117,11 +134,11 @@ func nurseSite(t *testing.T, d *fakeDesk) string {
 	return serve(t, newSite(t, cfg))
 }
 
-// TestBrowserNight: a case appears by itself, is taken, answered and closed.
-func TestBrowserNight(t *testing.T) {
+// browserNight: a case appears by itself, is taken, answered and closed.
+func browserNight(t *testing.T, browser context.Context) {
 	d := newDesk()
 	base := nurseSite(t, d)
-	nora := arrive(t, base, "nora")
+	nora := arrive(t, browser, base, "nora")
 	nora.see("the line stands", isLive)
 	nora.eval(`document.getElementById("claim-case-number-9f2c.1.1").focus()`)
 
@@ -172,11 +189,11 @@ func TestBrowserNight(t *testing.T) {
 	}
 }
 
-// TestBrowserTwoNurses: both take one case at one time; one has it, the other sees who.
-func TestBrowserTwoNurses(t *testing.T) {
+// browserTwoNurses: both take one case at one time; one has it, the other sees who.
+func browserTwoNurses(t *testing.T, browser context.Context) {
 	d := newDesk()
 	base := nurseSite(t, d)
-	nora, omar := arrive(t, base, "nora"), arrive(t, base, "omar")
+	nora, omar := arrive(t, browser, base, "nora"), arrive(t, browser, base, "omar")
 	for _, p := range []visitor{nora, omar} {
 		p.goTo(base + "/case/maple-17/maple-17.11.1")
 		p.see("the line stands", isLive)
@@ -189,12 +206,12 @@ func TestBrowserTwoNurses(t *testing.T) {
 	}
 }
 
-// TestBrowserSaysWhenItIsOld stops the page's line and lets a minute pass on its clock.
-func TestBrowserSaysWhenItIsOld(t *testing.T) {
+// browserSaysWhenItIsOld stops the page's line and lets a minute pass on its clock.
+func browserSaysWhenItIsOld(t *testing.T, browser context.Context) {
 	cfg := testConfig(newDesk())
 	cfg.Clock = time.Now
 	base := serve(t, newSite(t, cfg)) // its heartbeat is an hour
-	p := arrive(t, base, "nora")
+	p := arrive(t, browser, base, "nora")
 	p.see("live words", `document.getElementById("own-line").textContent.startsWith("Live; last heard of the service")`)
 	p.eval(`(window.before = Date.now, Date.now = () => before() + 59000)`)
 	p.see("59 s", `document.getElementById("own-line").textContent.includes("59 s")`)
@@ -203,11 +220,11 @@ func TestBrowserSaysWhenItIsOld(t *testing.T) {
 	p.see("a broken line", `!(`+isLive+`)`)
 }
 
-// TestBrowserScriptsOff: everything works by reloading, and the page says so.
-func TestBrowserScriptsOff(t *testing.T) {
+// browserScriptsOff: everything works by reloading, and the page says so.
+func browserScriptsOff(t *testing.T, browser context.Context) {
 	d := newDesk()
 	base := nurseSite(t, d)
-	p := arrive(t, base, "nora")
+	p := arrive(t, browser, base, "nora")
 	if _, err := chromedp.Call(p.ctx, emulation.SetScriptExecutionDisabled, emulation.SetScriptExecutionDisabledParams{Value: true}); err != nil {
 		t.Fatal(err)
 	}
@@ -228,11 +245,11 @@ func TestBrowserScriptsOff(t *testing.T) {
 	}
 }
 
-// TestBrowserKeyboardOnly goes from the queue to a closed case without a pointer.
-func TestBrowserKeyboardOnly(t *testing.T) {
+// browserKeyboardOnly goes from the queue to a closed case without a pointer.
+func browserKeyboardOnly(t *testing.T, browser context.Context) {
 	d := newDesk()
 	base := nurseSite(t, d)
-	p := arrive(t, base, "nora")
+	p := arrive(t, browser, base, "nora")
 	p.goTo(base + "/queue")
 	key := func(keys string) { p.t.Helper(); p.do("press", chromedp.KeyEvent(keys)) }
 	active := func() string { return p.eval(`document.activeElement.id || document.activeElement.className`) }
@@ -281,8 +298,8 @@ func TestBrowserKeyboardOnly(t *testing.T) {
 	}
 }
 
-// TestBrowserPretendPhone: what a caregiver types and what arrives is seen live.
-func TestBrowserPretendPhone(t *testing.T) {
+// browserPretendPhone: what a caregiver types and what arrives is seen live.
+func browserPretendPhone(t *testing.T, browser context.Context) {
 	d := newDesk()
 	cfg, phones, _ := demoConfig(d)
 	cfg.Heartbeat = 0
@@ -292,7 +309,7 @@ func TestBrowserPretendPhone(t *testing.T) {
 		phones.texts[number] = append(phones.texts[number], PhoneText{At: testNow, Body: "We have your text."})
 	}
 	base := serve(t, newSite(t, cfg))
-	p := visitor{t, browsertest.Start(t)}
+	p := visitor{t, browsertest.Another(t, browser)}
 	p.goTo(base + "/phones/1")
 	p.do("type", chromedp.SendKeys("#body", "all of it"), chromedp.Click("form .main"))
 	p.see("both texts", `[...document.querySelectorAll(".texts .text")].slice(0, 2).map(e => e.textContent).join("|") === "We have your text.|all of it"`)
@@ -303,9 +320,9 @@ func TestBrowserPretendPhone(t *testing.T) {
 	p.see("what arrives later", `document.querySelector(".texts .text").textContent === "A reminder."`)
 }
 
-// TestBrowserAxe: axe-core (Deque, MPL-2.0) finds nothing wrong on any page, at
+// browserAxe: axe-core (Deque, MPL-2.0) finds nothing wrong on any page, at
 // phone and desktop width, light and dark; and it does find what is planted.
-func TestBrowserAxe(t *testing.T) {
+func browserAxe(t *testing.T, browser context.Context) {
 	src, err := os.ReadFile(filepath.Join(testneed.Node(t, "axe-core"), "node_modules", "axe-core", "axe.min.js"))
 	if err != nil {
 		t.Fatal(err)
@@ -313,7 +330,7 @@ func TestBrowserAxe(t *testing.T) {
 	cfg, _, _ := demoConfig(newDesk())
 	base := serve(t, newSite(t, cfg))
 	signIn := serve(t, newSite(t, testConfig(newDesk()))) + "/signin"
-	p := visitor{t, browsertest.Start(t)}
+	p := visitor{t, browsertest.Another(t, browser)}
 	axe := func() []string {
 		t.Helper()
 		if _, err := chromedp.Run(p.ctx, chromedp.Evaluate[bool](string(src)+";true")); err != nil {

@@ -20,9 +20,7 @@ import (
 const limit = 2 * time.Minute
 
 // Start starts a browser with a profile of its own and opens a page in it. The
-// test is skipped, with the reason, where no browser is installed. Whoever needs
-// a second page of the same person makes it with chromedp.NewContext(ctx); a
-// second person is a second Start.
+// test is skipped, with the reason, where no browser is installed.
 func Start(t testing.TB) context.Context {
 	t.Helper()
 	path := testneed.Command(t, "chromium", "chromium-browser", "google-chrome")
@@ -40,6 +38,18 @@ func Start(t testing.TB) context.Context {
 	t.Cleanup(func() { closePage(); stop(); cancel() })
 	if err := chromedp.Do(ctx, chromedp.Navigate("about:blank")); err != nil {
 		t.Fatalf("browser %s does not start: %v", path, err)
+	}
+	return ctx
+}
+
+// Another opens a page of another person in a browser that Start started: it
+// shares no cookies with any other.
+func Another(t testing.TB, browser context.Context) context.Context {
+	t.Helper()
+	ctx, closePage := chromedp.NewContext(browser, chromedp.WithNewBrowserContext())
+	t.Cleanup(closePage)
+	if err := chromedp.Do(ctx, chromedp.Navigate("about:blank")); err != nil {
+		t.Fatalf("another page: %v", err)
 	}
 	return ctx
 }
