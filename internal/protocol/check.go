@@ -213,8 +213,10 @@ func checkPlain(lang, text string, add func(string, ...any)) {
 }
 
 // readable takes the placeholders out of a text, so that what stands in for
-// them counts for nothing.
-func readable(text string) string { return placeholder.ReplaceAllString(text, "7") }
+// them counts for nothing. A household's own half is a sentence.
+func readable(text string) string {
+	return placeholder.ReplaceAllString(strings.ReplaceAll(text, "{plan}", "7."), "7")
+}
 
 // capitals that are no names: the English I, degrees, and the letters that
 // answer a question. Words all in capitals are keywords to text back.

@@ -159,6 +159,12 @@ func TestCheckFindsEachBreach(t *testing.T) {
 			swap(t, f, "messages/en.yaml", "Hard to breathe: call {emergency}.", "Hard to breathe: call us.")
 			swap(t, f, "messages/es.yaml", "Si le cuesta respirar: {emergency}.", "Si le cuesta respirar, llame.")
 		}, "does not name the emergency number", "messages/en.yaml:"},
+		{"stopping a feed that must not stop", func(t *testing.T, f map[string]string) {
+			swap(t, f, "advice.yaml", "    gap: gap.stop\n", "")
+		}, "want what is said where feed must not stop", "advice.yaml:"},
+		{"a second half that tells less", func(t *testing.T, f map[string]string) {
+			swap(t, f, "advice.yaml", "    gap: gap.go\n", "    gap: gap.stop\n")
+		}, "does not tell nothing_by_tube", "advice.yaml:"},
 		{"a file that nothing reads", func(t *testing.T, f map[string]string) {
 			f["protocols/old/fever.yml"] = "x: 1\n"
 		}, "is read by nothing", "protocols/old/fever.yml"},

@@ -98,10 +98,12 @@ type Verdict struct {
 	// Advice is the message key of the text that goes to the caregiver in the
 	// same commit, "" for none. Its placeholders: {by} the clock time of the
 	// answer, {call} the service's number, {emergency} the emergency number,
-	// {crisis} the crisis line, {go_to} where the household is to go.
+	// {crisis} the crisis line, {go_to} where the household is to go, and, with
+	// GapPlan, {plan}.
 	Advice string
-	// GapPlan says that the advice stops or may stop the feed of a person whose
-	// feed must not stop: the household's own signed second half goes with it.
+	// GapPlan says that the advice stops the feed of a person whose feed must
+	// not stop for long: its placeholder {plan} takes the household's own signed
+	// second half, and "default.plan" stands in where there is none.
 	GapPlan bool
 	// Settled says that an answer lets the case wait; the case must say so.
 	Settled bool

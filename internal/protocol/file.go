@@ -83,6 +83,7 @@ type settleFile struct {
 // adviceFile says what one advice text tells a family to do.
 type adviceFile struct {
 	Tells  []string `yaml:"tells"`
+	Gap    string   `yaml:"gap"` // said instead where the feed must not stop for long
 	Source string   `yaml:"source"`
 }
 

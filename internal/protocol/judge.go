@@ -267,10 +267,11 @@ func (s *Set) urgency(p *protocol, vs *values) (answer journal.Answer, within jo
 
 // finish adds what holds whichever protocol leads.
 func (s *Set) finish(v Verdict, f Facts) Verdict {
-	tells := s.advice[v.Advice].Tells
-	stops := slices.Contains(tells, "stop_feed") || slices.Contains(tells, "nothing_by_tube")
 	if f.LongestGapH != nil {
-		v.GapPlan = stops
+		v.GapPlan = s.advice[v.Advice].stops()
+		if v.GapPlan {
+			v.Advice = s.advice[v.Advice].Gap
+		}
 		if f.GapLeftMin != nil && v.Answer == journal.AnswerMinutes {
 			v.AnswerWithin = max(1, min(v.AnswerWithin, journal.Minutes(*f.GapLeftMin)))
 		}

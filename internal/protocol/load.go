@@ -72,6 +72,9 @@ func Load(fsys fs.FS) (*Set, error) {
 	if s.marks, err = loadMarks(fsys); err != nil {
 		errs = append(errs, err)
 	}
+	if err := errors.Join(errs...); err != nil {
+		return nil, err // all else is held against these
+	}
 	if err = s.loadAdvice(fsys); err != nil {
 		errs = append(errs, err)
 	}
@@ -214,6 +217,7 @@ func (s *Set) loadAdvice(fsys fs.FS) error {
 		if s.advice[key].Source == "" {
 			f.add(field+".source", "of %s is missing, want where the advice comes from", key)
 		}
+		s.checkGap(f, field, key)
 	}
 	for _, tell := range sortedKeys(file.Withholds) {
 		f.oneOf("$.withholds."+tell, tell, Tells)
@@ -232,6 +236,41 @@ func (s *Set) loadAdvice(fsys fs.FS) error {
 		}
 	}
 	return f.err()
+}
+
+// checkGap checks that advice which stops the feed has another text for those
+// whose feed must not stop, and that this one tells everything the first does.
+func (s *Set) checkGap(f *faults, field, key string) {
+	a := s.advice[key]
+	if strings.HasPrefix(key, "gap.") {
+		return
+	}
+	if a.Gap == "" {
+		if a.stops() {
+			f.add(field+".gap", "of %s is missing: it stops the feed, want what is said where feed must not stop for long", key)
+		}
+		return
+	}
+	other, ok := s.advice[a.Gap]
+	if !ok {
+		f.add(field+".gap", "of %s is %q, which is not here", key, a.Gap)
+		return
+	}
+	for _, tell := range a.Tells {
+		if !slices.Contains(other.Tells, tell) {
+			f.add(field+".gap", "of %s is %q, which does not tell %s", key, a.Gap, tell)
+		}
+	}
+	for _, lang := range s.messages.Languages() {
+		if text := s.messages.text[lang][a.Gap]; !strings.Contains(text, "{plan}") {
+			f.add(field+".gap", "%q has no {plan} in language %q", a.Gap, lang)
+		}
+	}
+}
+
+// stops reports whether the advice stops a feed, or everything by the tube.
+func (a adviceFile) stops() bool {
+	return slices.Contains(a.Tells, "stop_feed") || slices.Contains(a.Tells, "nothing_by_tube")
 }
 
 func sortedKeys[V any](m map[string]V) []string {

@@ -10,7 +10,7 @@ var Tells = []string{
 // RequiredKeys are the wordings that the service itself says, besides those
 // that the protocols name. A flows tree without one of them is not loaded.
 var RequiredKeys = []string{
-	layoutKey, "default.by", "default.call", "default.emergency", "default.crisis", "default.go_to",
+	layoutKey, "default.by", "default.call", "default.emergency", "default.crisis", "default.go_to", "default.plan",
 	"case.general", "case.day", "case.next", "case.overdue", "case.closed", "case.added",
 	"held.feed", "held.first",
 	"unread.shown", "unread.ask", "silence.ask", "silence.second", "silence.raised",
