@@ -21,7 +21,11 @@ func (e *Engine) load(ctx context.Context, id journal.HouseholdID) (household.St
 	if kept.Version == 0 {
 		return household.State{ID: id}, nil
 	}
-	return e.decode(id, kept)
+	s, err := e.decode(id, kept)
+	if err != nil {
+		return s, fmt.Errorf("%w: %w", errUndecided, err)
+	}
+	return s, nil
 }
 
 func (e *Engine) decode(id journal.HouseholdID, kept store.Stored) (household.State, error) {

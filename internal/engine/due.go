@@ -61,7 +61,7 @@ func (e *Engine) dueOne(ctx context.Context, now time.Time, home journal.Househo
 		return true
 	}
 	if ctx.Err() == nil {
-		n := e.failing.note(key, now, e.Jitter())
+		n := e.failing.note(key, now, e.Jitter(), false)
 		e.Log.Error("a due household could not be decided", "branch", string(e.Branch), "household", string(home), "try", n, "error", clean(err))
 	}
 	return false

@@ -20,6 +20,7 @@ type failures struct {
 type failure struct {
 	tries int
 	again time.Time
+	odd   bool // the item itself cannot be understood
 }
 
 func (f *failures) count() int {
@@ -35,7 +36,14 @@ func (f *failures) mayTry(key string, now time.Time) bool {
 	return !known || !now.Before(was.again)
 }
 
-func (f *failures) note(key string, now time.Time, jitter float64) int {
+// odd reports whether what failed last was the item itself.
+func (f *failures) odd(key string) bool {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	return f.all[key].odd
+}
+
+func (f *failures) note(key string, now time.Time, jitter float64, odd bool) int {
 	f.mu.Lock()
 	defer f.mu.Unlock()
 	if f.all == nil {
@@ -43,6 +51,7 @@ func (f *failures) note(key string, now time.Time, jitter float64) int {
 	}
 	was := f.all[key]
 	was.tries++
+	was.odd = odd
 	was.again = now.Add(carrier.Backoff(was.tries, jitter))
 	f.all[key] = was
 	return was.tries

@@ -17,8 +17,9 @@ import (
 
 // Intake decides on the undecided items of the inbox, at most Batch of them,
 // and returns how many it decided. Items of one household are decided one
-// after another in the order in which they were stored; an item that cannot be
-// decided holds back its own household only.
+// after another in the order in which they were stored. When the store fails,
+// those behind wait their turn; an item that cannot be understood (errUndecided)
+// holds back nothing: the text behind it may be the one that matters.
 func (e *Engine) Intake(ctx context.Context, now time.Time) (int, error) {
 	items, err := e.Store.Inbox(ctx, "", Batch+e.failing.count())
 	if err != nil {
@@ -76,15 +77,19 @@ type job struct {
 	homes []journal.HouseholdID
 	after []*job
 	done  chan struct{}
-	ok    bool
+	ok    bool // decided
+	odd   bool // cannot be understood; tried again later, behind those that follow
 	err   error
 }
+
+// errUndecided: the trouble is with the item or its household, not with the store.
+var errUndecided = errors.New("undecided")
 
 // addressees says which households an item is for.
 func (e *Engine) addressees(ctx context.Context, raw store.Item) ([]journal.HouseholdID, item, error) {
 	it, err := e.openItem(raw.Blob)
 	if err != nil {
-		return nil, it, err
+		return nil, it, fmt.Errorf("%w: %w", errUndecided, err)
 	}
 	if it.Kind != "text" {
 		home := journal.HouseholdOf(string(it.Text))
@@ -99,13 +104,13 @@ func (e *Engine) addressees(ctx context.Context, raw store.Item) ([]journal.Hous
 		return nil, it, fmt.Errorf("find households: %w", err)
 	}
 	if len(homes) == 0 {
-		homes = []journal.HouseholdID{stranger(string(key))}
+		homes = []journal.HouseholdID{StrangerID(key)}
 	}
 	return homes, it, nil
 }
 
-// stranger is the code under which an unknown phone's texts are kept.
-func stranger(key string) journal.HouseholdID {
+// StrangerID is the code under which an unknown phone's texts are kept.
+func StrangerID(key journal.PhoneKey) journal.HouseholdID {
 	h := fnv.New64a()
 	_, _ = h.Write([]byte(key)) // a hash never fails to write
 	return journal.HouseholdID(fmt.Sprintf("%s%016x", journal.StrangerPrefix, h.Sum64()))
@@ -116,11 +121,12 @@ func stranger(key string) journal.HouseholdID {
 func (e *Engine) run(ctx context.Context, now time.Time, j *job) {
 	defer close(j.done)
 	for _, before := range j.after {
-		if !before.ok {
+		if !before.ok && !before.odd {
 			return
 		}
 	}
 	if !e.failing.mayTry(string(j.Token), now) {
+		j.odd = e.failing.odd(string(j.Token))
 		return
 	}
 	err := j.err
@@ -135,9 +141,10 @@ func (e *Engine) run(ctx context.Context, now time.Time, j *job) {
 	if ctx.Err() != nil {
 		return
 	}
-	n := e.failing.note(string(j.Token), now, e.Jitter())
+	j.odd = errors.Is(err, errUndecided)
+	n := e.failing.note(string(j.Token), now, e.Jitter(), j.odd)
 	e.Log.Error("a text could not be decided", "branch", string(e.Branch), "token", string(j.Token), "try", n, "error", clean(err))
-	if n == 1 {
+	if n == 1 && j.odd {
 		e.raw(ctx, now, j, err)
 	}
 }
@@ -175,14 +182,14 @@ func (e *Engine) tryItem(ctx context.Context, now time.Time, j *job) error {
 		}
 		d, err := decide(w, s, now, ev)
 		if err != nil {
-			return err
+			return fmt.Errorf("%w: %w", errUndecided, err)
 		}
 		if len(d.Entries) == 0 {
 			continue
 		}
 		c, err := e.change(w, s, d)
 		if err != nil {
-			return err
+			return fmt.Errorf("%w: %w", errUndecided, err)
 		}
 		change.Households = append(change.Households, c)
 	}
@@ -226,7 +233,7 @@ func decide(w *household.World, s household.State, now time.Time, ev household.E
 // and is tried again.
 func (e *Engine) raw(ctx context.Context, now time.Time, j *job, why error) {
 	w := e.world()
-	s := household.State{ID: stranger("failed " + string(j.Token))}
+	s := household.State{ID: StrangerID(journal.PhoneKey("failed " + string(j.Token)))}
 	d, err := decide(w, s, now, household.Failed{From: j.it.From, Body: j.it.Body, Why: clean(why)})
 	if err == nil {
 		var c store.HouseholdChange

@@ -21,6 +21,9 @@ func Apply(s State, e journal.Entry) State {
 	case journal.KindStranger:
 		s.Status, s.Phone = Stranger, e.Stranger.Phone
 	case journal.KindRegimen:
+		if n := len(s.Regimens); n > 0 && s.Regimens[n-1].From >= e.Regimen.From {
+			s.Regimens = s.Regimens[:n-1] // never in force: replaced at the same instant
+		}
 		s.Regimens = bounded(s.Regimens, InForce{From: e.Regimen.From, CheckedBy: e.Regimen.CheckedBy, Prescription: e.Regimen.Prescription}, maxRegimens)
 		s.Asked = max(s.Asked, e.Regimen.From)
 	case journal.KindDayClosed:

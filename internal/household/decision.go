@@ -2,6 +2,7 @@ package household
 
 import (
 	"encoding/json"
+	"errors"
 	"fmt"
 	"strings"
 	"time"
@@ -72,7 +73,7 @@ func Decide(w *World, s State, now time.Time, ev Event) (Decision, error) {
 	default:
 		err = fmt.Errorf("household %s: event %T is not known", s.ID, ev)
 	}
-	if err != nil {
+	if err = errors.Join(err, d.err); err != nil {
 		return Decision{}, err
 	}
 	d.s.Version = d.version
@@ -90,6 +91,7 @@ type decision struct {
 	made    int // ids made so far
 	entries []journal.Entry
 	effects Effects
+	err     error // the first thing that could not be said
 }
 
 func (d *decision) at() journal.Millis { return journal.At(d.now) }
@@ -157,8 +159,11 @@ func (d *decision) args(more map[string]string) map[string]string {
 // send journals a text and puts it in the outbox. A caregiver who ended texts
 // gets none, except the one that confirms it (force).
 func (d *decision) send(to Caregiver, class journal.Class, body, why string, about journal.CaseID, force bool) journal.TextID {
-	if body == "" || (to.Stopped && !force) {
+	if to.Stopped && !force {
 		return ""
+	}
+	if body == "" && d.err == nil {
+		d.err = fmt.Errorf("household %s: the flows have no words for a %s text in %q", d.s.ID, why, to.Lang)
 	}
 	id := journal.TextID(d.makeID())
 	d.add(journal.Entry{Kind: journal.KindTextOut, TextOut: &journal.TextOut{

@@ -16,7 +16,7 @@ import (
 )
 
 // Disposition is how the pretend nurse closes her cases.
-const Disposition = "disposition.advised_home"
+const Disposition = "disposition.advised"
 
 // Summary is what a run came to, counted from the journals.
 type Summary struct {
