@@ -20,6 +20,12 @@ import (
 // opened once; every test has a branch of its own in it.
 func Run(t *testing.T, open func(t *testing.T) store.Store) {
 	s := open(t)
+	Suite(t, s)
+	t.Run("state machine", func(t *testing.T) { Machine(t, s) })
+}
+
+// Suite runs the suite alone.
+func Suite(t *testing.T, s store.Store) {
 	for _, c := range []struct {
 		name string
 		test func(*testing.T, store.Branch)
@@ -51,7 +57,6 @@ func Run(t *testing.T, open func(t *testing.T) store.Store) {
 	t.Run("branches share nothing", func(t *testing.T) { testBranches(t, s) })
 	t.Run("a branch id that cannot be", func(t *testing.T) { testBranchID(t, s) })
 	t.Run("ping", func(t *testing.T) { must(t, s.Ping(t.Context())) })
-	t.Run("state machine", func(t *testing.T) { Machine(t, s) })
 }
 
 var branches atomic.Int64
