@@ -6,6 +6,7 @@ import (
 	"crypto/rand"
 	"errors"
 	"fmt"
+	"net"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -184,7 +185,12 @@ func (c *Child) await(ctx context.Context) error {
 		MaxRetries: -1, DialerRetries: 1, ContextTimeoutEnabled: true, PoolSize: 1})
 	defer func() { _ = client.Close() }() // nothing was written by it
 	for {
-		err := client.Ping(ctx).Err()
+		// The client is asked only once there is a socket: after a failed
+		// connection its pool waits a whole second before it tries again.
+		conn, err := new(net.Dialer).DialContext(ctx, c.options.Network, c.options.Addr)
+		if err == nil {
+			err = errors.Join(conn.Close(), client.Ping(ctx).Err())
+		}
 		if err == nil {
 			return nil
 		}
