@@ -23,6 +23,7 @@ type page struct {
 	Rules                      []pageRule
 	Questions                  []pageQuestion
 	Settle, SettleSource       string
+	Deadline, DeadlineSource   string
 	Checklist                  []string
 	Facts                      string
 	Sources                    []string
@@ -106,6 +107,10 @@ func (s *Set) page(p *protocol) page {
 	if p.settle != nil {
 		g.Settle = p.settle.root.inWords(p.vocab) + ": " + p.file.Settle.Case.inWords()
 		g.SettleSource = p.file.Settle.Case.Source
+	}
+	if p.deadline != nil {
+		g.Deadline = fmt.Sprintf("%d minutes from when it began, less the way there, where %s", p.file.Deadline.Minutes, p.deadline.root.inWords(p.vocab))
+		g.DeadlineSource = p.file.Deadline.Source
 	}
 	for _, key := range p.file.Checklist {
 		g.Checklist = append(g.Checklist, s.Phrases(Fallback).Say(key, nil))

@@ -65,12 +65,14 @@ type Facts struct {
 	TubeKind           string
 	DaysSincePlacement *int
 	AgeMonths          *int
-	LongestGapH        *float64 // hours that feed may stop at most, nil where none is set
-	GapLeftMin         *int     // minutes of that gap left, counted from when feed was last known to run
-	OtherLines         bool     // has another line (vein, airway) to which something could be connected
-	TaughtToReplace    bool     // the caregiver was taught to replace the tube
-	SugarLowering      bool     // takes something that lowers the blood sugar
-	CriticalMedicine   bool     // a medicine through the tube that may not be missed
+	LongestGapH        *float64        // hours that feed may stop at most, nil where none is set
+	GapLeftMin         *int            // minutes of that gap left, counted from when feed was last known to run
+	SinceBeganMin      *int            // minutes since it came out or, if nobody saw it, since it was last seen in place
+	TravelMin          journal.Minutes // the way to where the household is to go
+	OtherLines         bool            // has another line (vein, airway) to which something could be connected
+	TaughtToReplace    bool            // the caregiver was taught to replace the tube
+	SugarLowering      bool            // takes something that lowers the blood sugar
+	CriticalMedicine   bool            // a medicine through the tube that may not be missed
 	FedLast24h         journal.ML
 	FedPercent24h      *int // of what was prescribed in those 24 hours
 	DaysEnrolled       *int
@@ -107,8 +109,14 @@ type Verdict struct {
 	GapPlan bool
 	// Settled says that an answer lets the case wait; the case must say so.
 	Settled bool
-	Hold    []string // kinds of prompts withheld while the case is open
-	Why     string   // which rule decided, for staff
+	// Deadline is set where a time runs from when the trouble began (something
+	// must be in a gastrostomy's tract): the minutes of it that are left from
+	// now, less the way there; never below 0. DeadlineSince says that the
+	// beginning was known; otherwise it is counted from now, and is less.
+	Deadline      *journal.Minutes
+	DeadlineSince bool
+	Hold          []string // kinds of prompts withheld while the case is open
+	Why           string   // which rule decided, for staff
 
 	rank int
 }

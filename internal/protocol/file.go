@@ -28,6 +28,7 @@ type protocolFile struct {
 	Rules           []ruleFile      `yaml:"rules"`
 	Questions       []questionFile  `yaml:"questions"`
 	Settle          *settleFile     `yaml:"settle"`
+	Deadline        *deadlineFile   `yaml:"deadline"`
 	WaitMin         journal.Minutes `yaml:"wait_min"` // how long an answer is waited for, 0: 10
 	Checklist       []string        `yaml:"checklist"`
 	Facts           []string        `yaml:"facts"`
@@ -78,6 +79,14 @@ type settleFile struct {
 	When string   `yaml:"when"`
 	Case caseFile `yaml:"case"`
 	Why  string   `yaml:"why"`
+}
+
+// deadlineFile is a time that runs from when the trouble began, whoever answers
+// when: the case shows it.
+type deadlineFile struct {
+	Minutes journal.Minutes `yaml:"minutes"`
+	When    string          `yaml:"when"`
+	Source  string          `yaml:"source"`
 }
 
 // adviceFile says what one advice text tells a family to do.

@@ -36,6 +36,9 @@ func (s *Set) Judge(f Facts) (Verdict, bool) {
 	for _, v := range verdicts[1:] {
 		lead.Others = append(lead.Others, v.Protocol)
 		lead.PageAfter = min(lead.PageAfter, v.PageAfter)
+		if lead.Deadline == nil {
+			lead.Deadline, lead.DeadlineSince = v.Deadline, v.DeadlineSince
+		}
 		for _, kind := range v.Hold {
 			if !slices.Contains(lead.Hold, kind) {
 				lead.Hold = append(lead.Hold, kind)
@@ -178,7 +181,18 @@ func (s *Set) forProtocol(p *protocol, f Facts, base values) values {
 // judge gives one protocol's verdict.
 func (s *Set) judge(p *protocol, f Facts, base values) Verdict {
 	vs := s.forProtocol(p, f, base)
-	return s.verdict(p, &vs, f.Handling == "emergency")
+	v := s.verdict(p, &vs, f.Handling == "emergency")
+	if p.deadline != nil {
+		if may, _ := p.deadline.root.eval(&vs); may {
+			left := p.file.Deadline.Minutes - f.TravelMin
+			if f.SinceBeganMin != nil {
+				left -= journal.Minutes(*f.SinceBeganMin)
+			}
+			left = max(0, left)
+			v.Deadline, v.DeadlineSince = &left, f.SinceBeganMin != nil
+		}
+	}
+	return v
 }
 
 // verdict applies a protocol's rules to values. A rule that raises applies as

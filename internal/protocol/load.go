@@ -12,6 +12,8 @@ import (
 	"strings"
 
 	"cel.dev/cel-go/cel"
+
+	"hearthline/internal/journal"
 )
 
 // Set is one checked flows tree: all protocols, all wordings, the signatures.
@@ -44,6 +46,7 @@ type protocol struct {
 	rules     []rule
 	questions []question
 	settle    *condition // nil: no answer makes the case wait
+	deadline  *condition // nil: there is none
 }
 
 type rule struct {
@@ -316,6 +319,7 @@ func (s *Set) loadProtocol(fsys fs.FS, file string, env *cel.Env) (*protocol, er
 	env = s.loadQuestions(p, f, env)
 	s.loadRules(p, f, env)
 	s.loadSettle(p, f, env)
+	s.loadDeadline(p, f, env)
 	return p, f.err()
 }
 
@@ -368,4 +372,22 @@ func (s *Set) loadRules(p *protocol, f *faults, env *cel.Env) {
 		}
 		p.rules = append(p.rules, rule{r, cond})
 	}
+}
+
+// PageAfter returns how long ringing waits for a case that a protocol led to
+// with this answer time; 0 where the protocol is not there or does not say.
+func (s *Set) PageAfter(name string, answer journal.Answer, within journal.Minutes) journal.Minutes {
+	p := s.byName[name]
+	if p == nil {
+		return 0
+	}
+	if c := p.file.Case; c.Answer == answer && c.WithinMin == within {
+		return c.PageAfterMin
+	}
+	for _, r := range p.rules {
+		if c := r.Case; c != nil && c.Answer == answer && c.WithinMin == within {
+			return c.PageAfterMin
+		}
+	}
+	return 0
 }

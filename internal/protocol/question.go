@@ -126,6 +126,24 @@ func (s *Set) loadSettle(p *protocol, f *faults, env *cel.Env) {
 	p.settle = cond
 }
 
+func (s *Set) loadDeadline(p *protocol, f *faults, env *cel.Env) {
+	if p.file.Deadline == nil {
+		return
+	}
+	if p.file.Deadline.Minutes <= 0 {
+		f.add("$.deadline.minutes", "is %d, want 1 or more", p.file.Deadline.Minutes)
+	}
+	if p.file.Deadline.Source == "" {
+		f.add("$.deadline.source", "is missing, want where the time comes from (or \"common practice, no source\")")
+	}
+	cond, err := compile(env, p.vocab, p.file.Deadline.When)
+	if err != nil {
+		f.add("$.deadline.when", "%v", err)
+		return
+	}
+	p.deadline = cond
+}
+
 // value turns an answer's words into the value of its fact.
 func (q question) value(answer string) (int64, bool) {
 	switch q.Answer {
