@@ -28,6 +28,7 @@ type config struct {
 	Service       string        `yaml:"service"`        // the name that texts are signed with
 	Call          string        `yaml:"call"`           // the number that families ring
 	Emergency     string        `yaml:"emergency"`      // the local emergency number
+	Crisis        string        `yaml:"crisis"`         // the crisis line, where the flows' own does not hold
 	Zone          string        `yaml:"zone"`           // IANA zone of the office
 	Languages     []string      `yaml:"languages"`      // of texts to a number that is not known, first one first
 	Region        string        `yaml:"region"`         // how a number without + is read, "US"
@@ -162,7 +163,7 @@ func (c config) check(file string) (*settings, error) {
 	if err := errors.Join(errs...); err != nil {
 		return nil, err
 	}
-	s.branch = household.Branch{ID: journal.BranchID(c.Branch), Service: c.Service, Call: c.Call, Emergency: c.Emergency, Zone: zone, Languages: c.Languages}
+	s.branch = household.Branch{ID: journal.BranchID(c.Branch), Service: c.Service, Call: c.Call, Emergency: c.Emergency, Crisis: c.Crisis, Zone: zone, Languages: c.Languages}
 	return s, nil
 }
 

@@ -150,6 +150,9 @@ func (d *decision) args(more map[string]string) map[string]string {
 	args := map[string]string{
 		"service": d.w.Branch.Service, "call": d.w.Branch.Call, "emergency": d.w.Branch.Emergency,
 	}
+	if d.w.Branch.Crisis != "" {
+		args["crisis"] = d.w.Branch.Crisis
+	}
 	for k, v := range more {
 		args[k] = v
 	}

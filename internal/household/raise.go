@@ -85,8 +85,13 @@ func (d *decision) answerBy(v protocol.Verdict) time.Time {
 func (d *decision) advice(v protocol.Verdict, to Caregiver, by time.Time) string {
 	words := d.phrases(to.Lang)
 	args := map[string]string{"by": words.Clock(by.In(d.zone()))}
-	if p, ok := d.s.prescription(); ok && p.GoTo != nil {
-		args["go_to"] = p.GoTo.Place
+	if p, ok := d.s.prescription(); ok {
+		if p.GoTo != nil {
+			args["go_to"] = p.GoTo.Place
+		}
+		if v.GapPlan && p.IfFeedStops != "" && words.Has(p.IfFeedStops) {
+			args["plan"] = words.Say(p.IfFeedStops, d.args(args))
+		}
 	}
 	return d.say(to.Lang, v.Advice, args)
 }

@@ -35,3 +35,17 @@ func TestRouteOfTwinsOnOnePhone(t *testing.T) {
 		t.Errorf("a single household: %+v", got)
 	}
 }
+
+func TestATagIsNoUnreadWord(t *testing.T) {
+	for _, c := range []struct{ tag, body, want string }{
+		{"IRIS", "Iris 110, iris!", "     110,     !"},
+		{"IRIS", "irises 110", "irises 110"},
+		{"", "iris 110", "iris 110"},
+		{"A", "A 90 and a bit", "  90 and a bit"},
+		{"IRIS", "ñ IRIS", "ñ     "},
+	} {
+		if got := (State{Tag: c.tag}).withoutTag(c.body); got != c.want {
+			t.Errorf("withoutTag(%q) of tag %q = %q, want %q", c.body, c.tag, got, c.want)
+		}
+	}
+}

@@ -5,6 +5,7 @@ import (
 	"strconv"
 	"strings"
 	"time"
+	"unicode"
 
 	"hearthline/internal/journal"
 	"hearthline/internal/protocol"
@@ -28,7 +29,7 @@ func (d *decision) text(ev TextCame) error {
 	if ev.OtherWaits {
 		prompt = nil
 	}
-	in := reply.Text{Text: ev.Body, Lang: from.Lang}
+	in := reply.Text{Text: d.s.withoutTag(ev.Body), Lang: from.Lang}
 	if prompt != nil {
 		in.Asked = &reply.Asked{Kind: prompt.Asks, ExpectedML: volume(prompt.ExpectedML), ContainerML: volume(prompt.ContainerML)}
 	}
@@ -77,6 +78,31 @@ type reading struct {
 	first  bool
 	others []string
 	body   string
+}
+
+// withoutTag blanks the household's tag out of a text, byte for byte, so that
+// it counts as read and the quotes of the reading stay where they are.
+func (s State) withoutTag(body string) string {
+	if s.Tag == "" {
+		return body
+	}
+	b := []byte(body)
+	start := -1
+	for i, r := range body + " " {
+		word := unicode.IsLetter(r) || unicode.IsDigit(r)
+		switch {
+		case word && start < 0:
+			start = i
+		case !word && start >= 0:
+			if s.named([]string{body[start:i]}) {
+				for k := start; k < i; k++ {
+					b[k] = ' '
+				}
+			}
+			start = -1
+		}
+	}
+	return string(b)
 }
 
 func (t reading) has(intent string) bool { return slices.Contains(t.Intent, intent) }

@@ -29,6 +29,7 @@ type Branch struct {
 	Service   string         // the name that texts are signed with
 	Call      string         // the number that families ring
 	Emergency string         // the local emergency number
+	Crisis    string         // the crisis line; empty: the one in the flows
 	Zone      *time.Location // of the service's office
 	Languages []string       // a text to a stranger goes out in the first
 }
