@@ -131,7 +131,6 @@ func (f *frame) feedActs(occs []occ, i int, a *Actual, buf []raw) []raw {
 		buf = append(buf, raw{at: at, ml: int32(ml), x: int16(i), kind: k, give: c})
 	}
 	water := &o.p.Flush
-	started := x.act != nil && x.act.Started != 0
 	begin := giveStart
 	if x.s.dur <= int64(o.lim.OneTextUpTo)*60 {
 		begin = giveShortStart
@@ -140,7 +139,7 @@ func (f *frame) feedActs(occs []occ, i int, a *Actual, buf []raw) []raw {
 	case x.carried:
 		put(x.start, rankReadBack, x.ml, giveFill)
 	default:
-		if o.p.PlacementCheck != nil {
+		if o.checksPlace {
 			put(x.start, rankPlacement, 0, begin)
 		}
 		if x.changesBag = x.s.pump && f.changesBag(occs, i, x.start, a); x.changesBag {
@@ -152,7 +151,6 @@ func (f *frame) feedActs(occs []occ, i int, a *Actual, buf []raw) []raw {
 		put(x.start, rankStart, x.ml, begin)
 	}
 	buf = f.fillActs(occs, i, a, buf, begin)
-	_ = started
 	if every := int64(hours(o.p.Flush.EveryH)); every > 0 {
 		every /= 1e9
 		// While it runs: at the very end the flush after it takes over; where

@@ -173,6 +173,11 @@ func spanAt(loc *time.Location, x int64) zoneSpan {
 	if !end.IsZero() {
 		s.end = end.Unix()
 	}
+	if s.end <= x {
+		// Beyond a zone's table (2037), ZoneBounds is a day short at the end of
+		// a leap year and returns a span that x is not in. The offset is right.
+		s.end = x + day24h
+	}
 	return s
 }
 

@@ -19,6 +19,9 @@ type frame struct {
 func (o *order) frame(d dayIndex, zs *zoneSpan) frame {
 	f := frame{o: o, d: d}
 	u := int64(d)*86400 + int64(o.dayStart)*60
+	if zs.end == 0 {
+		*zs = spanAt(o.loc, u) // within a day of the instant
+	}
 	if x := u - zs.offset; zs.end != 0 && x-day24h >= zs.start && x+2*day24h < zs.end {
 		f.start, f.end, f.flat = x, x+day24h, true
 		return f

@@ -15,10 +15,11 @@ type unit struct {
 }
 
 // scratch is the room in which a look-up works, on its stack.
+// Its thirds are roomy enough for most regimens; a fuller day grows on the heap.
 type scratch struct {
-	occs   [3][maxOccs]occ
-	acts   [3][128]raw
-	groups [3][48]group
+	occs   [3][8]occ
+	acts   [3][40]raw
+	groups [3][16]group
 }
 
 // build works the unit out in the i-th third of the scratch.
@@ -131,7 +132,14 @@ func (p *Plan) walker(x int64) walker {
 		w.k, o = k, p.orders[k]
 		x = o.from
 	}
-	w.d = o.dayAt(x)
+	d, m := localDay(o.loc, x)
+	if m < o.dayStart {
+		d--
+	}
+	w.d = d
+	if x < w.frame().start { // a clock change moved the feed day's start
+		w.d--
+	}
 	return w
 }
 
@@ -201,11 +209,12 @@ func (p *Plan) next(x int64, a *Actual, s *scratch) (Prompt, bool) {
 	w := p.walker(x)
 	var us [3]unit // the unit before, this one, the one after
 	have := 0
-	if b := w; b.back() {
+	this := w.frame()
+	if b := w; (len(a.Feeds) > 0 || x < this.start+this.o.overhang) && b.back() {
 		us[0].build(b.frame(), a, s, 0)
 		have = 1
 	}
-	us[have].build(w.frame(), a, s, have)
+	us[have].build(this, a, s, have)
 	have++
 	more := true
 	for i := 0; i < horizon; i++ {

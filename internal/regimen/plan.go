@@ -42,9 +42,14 @@ type order struct {
 	bands  []dayIndex
 	limits []int64 // hang limit in seconds, one a band
 	bagMax int64   // seconds; 0: no bag
-	prev   *order  // the order that this one follows without a gap
-	next   *order  // the order that follows without a gap
-	reads  []readBack
+	// overhang is how long after a feed day's start a text of the day before can
+	// still go out, or be one with a text of this day.
+	overhang int64
+	prev     *order // the order that this one follows without a gap
+	next     *order // the order that follows without a gap
+	reads    []readBack
+	// checksPlace: the start text asks where the tube is (tubes through the nose).
+	checksPlace bool
 }
 
 // slot is one occurrence a day of a feed.
@@ -153,7 +158,16 @@ func compileSpan(s *Span, lim *Limits) (*order, error) {
 	if q := p.Prompts.Quiet; q != nil {
 		o.quietFrom, o.quietUntil = int(q.From), int(q.Until)
 	}
+	o.checksPlace = p.PlacementCheck != nil && p.Tube.Kind.Nasal()
 	o.quiet = o.quietFrom != o.quietUntil
+	// Two hours cover a clock change; quiet hours can hold a question back.
+	o.overhang = 2*3600 + 3*o.merge
+	if o.quiet {
+		o.overhang += int64((o.quietUntil-o.dayStart+1440)%1440) * 60 % day24h
+		if span := (o.quietUntil - o.quietFrom + 1440) % 1440; (o.dayStart-o.quietFrom+1440)%1440 >= span {
+			o.overhang = 2*3600 + 3*o.merge // quiet hours do not reach over the day's start
+		}
+	}
 	if c := p.Prompts.CheckinAt; c != nil {
 		o.checkin = int(*c)
 	}

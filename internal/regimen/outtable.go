@@ -1,0 +1,176 @@
+package regimen
+
+import (
+	"fmt"
+	"html/template"
+	"io"
+	"sort"
+	"strings"
+	"time"
+
+	"github.com/rivo/uniseg"
+
+	"hearthline/internal/journal"
+)
+
+// row is one action of a day as a person reads it.
+type row struct {
+	At    time.Time
+	Clock string
+	What  string
+	Said  string // when the text that says it goes out
+	Night bool
+}
+
+// rows returns the actions of the feed day in order of time, each with the time of its text.
+func (p *Plan) rows(day journal.Day, say Phrases) []row {
+	var out []row
+	for _, pr := range p.Prompts(day, 1, Actual{}) {
+		for _, a := range pr.Acts {
+			if a.Occurrence != "" && keyDay(a.Occurrence) != day {
+				continue // of the day before, in one text with this day's first
+			}
+			if w := p.actText(a, say); w != "" {
+				out = append(out, row{At: a.At, Clock: say.Clock(a.At), What: w, Said: say.Clock(pr.At), Night: p.Night(pr)})
+			}
+		}
+	}
+	sort.SliceStable(out, func(i, j int) bool { return out[i].At.Before(out[j].At) })
+	return out
+}
+
+func (p *Plan) actText(a Act, say Phrases) string {
+	args := map[string]string{"feed": a.Feed, "ml": mlText(a.ML)}
+	switch a.Kind {
+	case ActFeedStart:
+		f := (&composer{o: p.orderAt(a.At.Unix())}).feedOrder(a.Feed)
+		if f != nil && f.By == ByPump {
+			args["rate"] = f.RateMLPerH.String()
+			return say.Say("plan.feed_start", args)
+		}
+		return say.Say("plan.feed_start_by_hand", args)
+	case ActMedication:
+		n := a.Medicines + 1
+		args["n"], args["each"] = fmt.Sprint(n), mlText(a.ML/journal.ML(n))
+	case ActFlush:
+		if a.Occurrence == "" {
+			args["port"] = say.Say("prompt.port_"+a.Feed, nil)
+			return say.Say("plan.flush_port", args)
+		}
+	}
+	return say.Say("plan."+string(a.Kind), args)
+}
+
+// WriteTable writes n feed days as a table that is read at a glance, each with
+// its totals: when, what, and when the text that says it goes out.
+func (p *Plan) WriteTable(w io.Writer, day journal.Day, n int, say Phrases) error {
+	var b strings.Builder
+	for i := range n {
+		d := DayAfter(day, i)
+		at, ok := p.DayStart(d)
+		if !ok {
+			return fmt.Errorf("%q is not a date", d)
+		}
+		dp := p.FeedDay(at)
+		fmt.Fprintf(&b, "%s %s to %s\n", dp.Start.Format("Monday 2006-01-02"), dp.Start.Format("15:04 MST"), dp.End.Format("Monday 15:04 MST"))
+		rows := p.rows(d, say)
+		wide := 0
+		for _, r := range rows {
+			wide = max(wide, uniseg.StringWidth(r.What))
+		}
+		for _, r := range rows {
+			night := ""
+			if r.Night {
+				night = " (night)"
+			}
+			fmt.Fprintf(&b, "  %-9s %s%s  text %s%s\n", r.Clock, r.What, strings.Repeat(" ", wide-uniseg.StringWidth(r.What)), r.Said, night)
+		}
+		if len(rows) == 0 {
+			b.WriteString("  nothing prescribed\n")
+		}
+		t := dp.Totals
+		s := summaryOf(p.orderAt(at.Unix()), t)
+		fmt.Fprintf(&b, "  total     %d mL in %d feeds, %d fills", t.VolumeML, len(dp.Feeds), t.Fills)
+		if s.EnergyKcal != nil {
+			fmt.Fprintf(&b, "; %s kcal", *s.EnergyKcal)
+		} else {
+			b.WriteString("; energy not known")
+		}
+		if s.WaterML != nil {
+			fmt.Fprintf(&b, "; protein %s g; water %s mL (formula %s + flushes %d)", *s.ProteinG, *s.WaterML, *s.FormulaWaterML, t.FlushWaterML)
+		} else {
+			fmt.Fprintf(&b, "; protein and formula water not known; flushes %d mL", t.FlushWaterML)
+		}
+		b.WriteString("\n\n")
+	}
+	_, err := io.WriteString(w, b.String())
+	return err
+}
+
+// doorSheet is the page for the refrigerator door: one page, large type, one row an action.
+var doorSheet = template.Must(template.New("door").Parse(`<!doctype html>
+<html lang="{{.Lang}}">
+<head>
+<meta charset="utf-8">
+<meta name="viewport" content="width=device-width, initial-scale=1">
+<title>{{.Title}}</title>
+<style>
+@page { size: auto; margin: 12mm; }
+body { font: {{.Size}}pt/1.3 system-ui, sans-serif; color: #000; background: #fff; margin: 1rem auto; max-width: 48rem; padding: 0 1rem; }
+h1 { font-size: 1.3em; margin: 0 0 .5em; }
+table { border-collapse: collapse; width: 100%; }
+th { text-align: left; font-size: .75em; }
+td, th { border-bottom: 1px solid #555; padding: .25em .4em; vertical-align: top; }
+td.t { white-space: nowrap; font-weight: 700; width: 1%; }
+td.d { width: 2em; }
+td.d span { display: inline-block; width: 1.1em; height: 1.1em; border: 2px solid #000; }
+tr { break-inside: avoid; }
+p { margin: .7em 0 0; }
+p.help { font-weight: 700; }
+@media print { body { margin: 0; padding: 0; max-width: none; } }
+</style>
+</head>
+<body>
+<main>
+<h1>{{.Title}}</h1>
+<table>
+<thead><tr><th scope="col">{{.Time}}</th><th scope="col">{{.Do}}</th><th scope="col">{{.Done}}</th></tr></thead>
+<tbody>
+{{range .Rows}}<tr><td class="t">{{.Clock}}</td><td>{{.What}}</td><td class="d"><span></span></td></tr>
+{{end}}</tbody>
+</table>
+<p>{{.Totals}}</p>
+<p class="help">{{.Help}}</p>
+</main>
+</body>
+</html>
+`))
+
+// WriteDoorSheet writes the feed day as a one-page HTML sheet to print. The
+// type gets smaller on full days, so that the day stays on one page.
+func (p *Plan) WriteDoorSheet(w io.Writer, day journal.Day, lang string, say Phrases) error {
+	at, ok := p.DayStart(day)
+	if !ok {
+		return fmt.Errorf("%q is not a date", day)
+	}
+	rows := p.rows(day, say)
+	t := p.FeedDay(at).Totals
+	o := p.orderAt(at.Unix())
+	water := "?"
+	if s := summaryOf(o, t); s.WaterML != nil {
+		water = mlText(journal.ML(halfUp(t.WaterUL(), 1000)))
+	}
+	size := 18
+	for _, step := range []struct{ rows, size int }{{14, 16}, {18, 14}, {24, 12}, {32, 10}} {
+		if len(rows) > step.rows {
+			size = step.size
+		}
+	}
+	return doorSheet.Execute(w, map[string]any{
+		"Lang": lang, "Size": size, "Rows": rows,
+		"Title": say.Say("plan.for", map[string]string{"household": o.p.Household, "day": string(day)}),
+		"Time":  say.Say("plan.time", nil), "Do": say.Say("plan.do", nil), "Done": say.Say("plan.done", nil),
+		"Totals": say.Say("plan.totals", map[string]string{"volume": mlText(t.VolumeML), "water": water, "flush": mlText(t.FlushWaterML)}),
+		"Help":   say.Say("plan.help", nil),
+	})
+}
