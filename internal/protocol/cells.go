@@ -44,7 +44,9 @@ func axes(v *vocabulary, conditions []*condition) []axis {
 	}
 	facts := make([]int, 0, len(compared))
 	for f := range compared {
-		facts = append(facts, f)
+		if f < len(v.defs) { // the others are answers, which belong to one protocol each
+			facts = append(facts, f)
+		}
 	}
 	sort.Ints(facts)
 	list := make([]axis, 0, len(facts))

@@ -79,6 +79,7 @@ func check(fsys fs.FS, walked func(protocol string) bool) Report {
 		r.Paths += paths
 		r.Findings = append(r.Findings, found...)
 	}
+	r.Findings = append(r.Findings, s.contradictions()...)
 	return r
 }
 

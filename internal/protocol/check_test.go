@@ -165,6 +165,9 @@ func TestCheckFindsEachBreach(t *testing.T) {
 		{"a second half that tells less", func(t *testing.T, f map[string]string) {
 			swap(t, f, "advice.yaml", "    gap: gap.go\n", "    gap: gap.stop\n")
 		}, "does not tell nothing_by_tube", "advice.yaml:"},
+		{"two texts that contradict each other", func(t *testing.T, f map[string]string) {
+			swap(t, f, "protocols/tube_moved.yaml", "advice: case.tube_moved", "advice: case.tube_out")
+		}, "may be told to put_back", "advice.yaml:"},
 		{"a file that nothing reads", func(t *testing.T, f map[string]string) {
 			f["protocols/old/fever.yml"] = "x: 1\n"
 		}, "is read by nothing", "protocols/old/fever.yml"},

@@ -211,19 +211,3 @@ func (n *node) eval(vs *values) (may, must bool) {
 	}
 	return is, is
 }
-
-// constants adds, for each fact that the condition speaks of, the values it is compared with.
-func (n *node) constants(into map[int]map[int64]bool) {
-	switch n.op {
-	case opCompare:
-		if into[n.fact] == nil {
-			into[n.fact] = map[int64]bool{}
-		}
-		into[n.fact][n.value] = true
-	case opNot:
-		n.left.constants(into)
-	default:
-		n.left.constants(into)
-		n.right.constants(into)
-	}
-}

@@ -32,9 +32,11 @@ type Set struct {
 	adviceSrc source
 	onlyWhen  map[string]*condition // tell to what must certainly hold for it
 	withholds map[string][]string   // tell to the prompts it withholds
-	hashes    map[string]string
-	signoff   signoffFile
-	signSrc   source
+	// pairs of things that one family must never be told both
+	contradict [][]string
+	hashes     map[string]string
+	signoff    signoffFile
+	signSrc    source
 }
 
 // protocol is one protocol file with its conditions compiled.
@@ -207,6 +209,8 @@ func (s *Set) loadAdvice(fsys fs.FS) error {
 		Advice    map[string]adviceFile `yaml:"advice"`
 		OnlyWhen  map[string]string     `yaml:"only_when"`
 		Withholds map[string][]string   `yaml:"withholds"`
+		// pairs of things that one family must never be told both
+		Contradict [][]string `yaml:"contradict"`
 	}
 	src, err := readYAML(fsys, "advice.yaml", &file)
 	if err != nil {
@@ -225,6 +229,14 @@ func (s *Set) loadAdvice(fsys fs.FS) error {
 	for _, tell := range sortedKeys(file.Withholds) {
 		f.oneOf("$.withholds."+tell, tell, Tells)
 		f.allOf("$.withholds."+tell, file.Withholds[tell], PromptKinds)
+	}
+	s.contradict = file.Contradict
+	for i, pair := range s.contradict {
+		field := fmt.Sprintf("$.contradict[%d]", i)
+		if len(pair) != 2 {
+			f.add(field, "has %d entries, want two things that a family must not be told both", len(pair))
+		}
+		f.allOf(field, pair, Tells)
 	}
 	s.onlyWhen = map[string]*condition{}
 	vocab := newVocabulary(s.marks.names())
