@@ -356,3 +356,16 @@ func FuzzSeat(f *testing.F) {
 		}
 	})
 }
+
+func TestTooLargeAFormIsRefused(t *testing.T) {
+	d := newDesk()
+	base := serve(t, newSite(t, testConfig(d)))
+	res, err := http.Post(base+"/signin", "application/x-www-form-urlencoded", strings.NewReader("token="+strings.Repeat("x", bodyLimit)))
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer res.Body.Close()
+	if res.StatusCode != http.StatusRequestEntityTooLarge {
+		t.Errorf("= %d, want 413", res.StatusCode)
+	}
+}

@@ -22,7 +22,7 @@ type part struct {
 // dayBar is one feed day, ready to be drawn and said.
 type dayBar struct {
 	Name     string // "Sat 2 May"
-	Letter   string // "S"
+	Letter   string // "Sa"
 	Running  bool
 	Parts    []part // those that are not zero; together the whole
 	Split    ledger.Split
@@ -58,7 +58,7 @@ func partsOf(s ledger.Split) []part {
 func barOf(day journal.Day, v ledger.Split, energy string, flushes, bags ledger.Tally, asked, answered int, closed bool) dayBar {
 	b := dayBar{Name: dayName(day), Running: !closed, Parts: partsOf(v), Split: v, Energy: energy,
 		Flushes: tallyWords(flushes), Bags: tallyWords(bags), Asked: sayf("day.of", strconv.Itoa(answered), strconv.Itoa(asked))}
-	b.Letter = b.Name[:min(1, len(b.Name))]
+	b.Letter = b.Name[:min(2, len(b.Name))]
 	name := b.Name
 	if b.Running {
 		name = sayf("day.so_far", name)

@@ -79,7 +79,7 @@ func (p visitor) eval(expression string) string {
 // see waits until something is true on the page.
 func (p visitor) see(what, expression string) {
 	p.t.Helper()
-	ctx, cancel := context.WithTimeout(p.ctx, patience)
+	ctx, cancel := context.WithTimeout(p.ctx, testPatience)
 	defer cancel()
 	// A page that is just being left has no document to ask: ask the next.
 	for {
@@ -88,7 +88,7 @@ func (p visitor) see(what, expression string) {
 			return
 		}
 		if ctx.Err() != nil {
-			p.t.Fatalf("not seen within %v: %s (%v)\n%s", patience, what, err, p.eval(`document.title + "\n" + document.body.innerText`))
+			p.t.Fatalf("not seen within %v: %s (%v)\n%s", testPatience, what, err, p.eval(`document.title + "\n" + document.body.innerText`))
 		}
 	}
 }
@@ -323,6 +323,7 @@ func browserPretendPhone(t *testing.T, browser context.Context) {
 // browserAxe: axe-core (Deque, MPL-2.0) finds nothing wrong on any page, at
 // phone and desktop width, light and dark; and it does find what is planted.
 func browserAxe(t *testing.T, browser context.Context) {
+	testneed.Slow(t)
 	src, err := os.ReadFile(filepath.Join(testneed.Node(t, "axe-core"), "node_modules", "axe-core", "axe.min.js"))
 	if err != nil {
 		t.Fatal(err)

@@ -41,7 +41,7 @@ func (s *Site) live(c *fiber.Ctx) error {
 		}()
 		send := func(events string) bool {
 			// The server's write timeout is for a whole answer; a stream needs one per event.
-			if conn.SetWriteDeadline(time.Now().Add(flushTimeout)) != nil {
+			if conn.SetWriteDeadline(time.Now().Add(s.flushTimeout)) != nil {
 				return false
 			}
 			if _, err := w.WriteString(events); err != nil {

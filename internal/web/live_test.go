@@ -16,8 +16,8 @@ import (
 	"hearthline/internal/store"
 )
 
-// patience is how long a test waits for what should come at once.
-const patience = 10 * time.Second
+// testPatience is how long a test waits for what should come at once.
+const testPatience = 10 * time.Second
 
 // stream is an open page's line to a real server.
 type stream struct {
@@ -66,7 +66,7 @@ func listen(t testing.TB, base, cookie string) *stream {
 // await returns the data of the next event of that name.
 func (s *stream) await(name string) string {
 	s.t.Helper()
-	limit := time.After(patience)
+	limit := time.After(testPatience)
 	for {
 		select {
 		case e := <-s.events:
@@ -74,7 +74,7 @@ func (s *stream) await(name string) string {
 				return e[1]
 			}
 		case <-limit:
-			s.t.Fatalf("no event %q within %v", name, patience)
+			s.t.Fatalf("no event %q within %v", name, testPatience)
 		case err := <-s.ended:
 			s.t.Fatalf("stream ended before %q: %v", name, err)
 		}
@@ -121,7 +121,7 @@ func TestStreamEndsInTime(t *testing.T) {
 	p.await("pulse")
 	select {
 	case <-p.ended:
-	case <-time.After(patience):
+	case <-time.After(testPatience):
 		t.Fatal("the stream did not end")
 	}
 }
@@ -184,12 +184,12 @@ func waitFor(t testing.TB, what string, seen func() bool) {
 	t.Helper()
 	tick := time.NewTicker(5 * time.Millisecond)
 	defer tick.Stop()
-	limit := time.After(2 * patience)
+	limit := time.After(2 * testPatience)
 	for !seen() {
 		select {
 		case <-tick.C:
 		case <-limit:
-			t.Fatalf("not within %v: %s", 2*patience, what)
+			t.Fatalf("not within %v: %s", 2*testPatience, what)
 		}
 	}
 }
@@ -212,6 +212,7 @@ func TestPageThatStopsReadingIsLetGo(t *testing.T) {
 	cfg := testConfig(d)
 	cfg.Clock, cfg.Heartbeat = time.Now, time.Millisecond
 	s := newSite(t, cfg)
+	s.flushTimeout = 300 * time.Millisecond
 	ln, err := (&net.ListenConfig{}).Listen(t.Context(), "tcp", "127.0.0.1:0")
 	if err != nil {
 		t.Fatal(err)
@@ -252,7 +253,7 @@ func TestCloseEndsStreams(t *testing.T) {
 		p.await("pulse")
 		pages = append(pages, p)
 	}
-	ctx, cancel := context.WithTimeout(context.Background(), patience)
+	ctx, cancel := context.WithTimeout(context.Background(), testPatience)
 	defer cancel()
 	if err := s.Close(ctx); err != nil {
 		t.Fatalf("Close: %v; it waited for open pages", err)
@@ -260,7 +261,7 @@ func TestCloseEndsStreams(t *testing.T) {
 	for _, p := range pages {
 		select {
 		case <-p.ended:
-		case <-time.After(patience):
+		case <-time.After(testPatience):
 			t.Fatal("a stream outlives the site")
 		}
 	}
@@ -291,7 +292,7 @@ func TestPanicInAStreamEndsOnlyIt(t *testing.T) {
 	p := listen(t, base, c.cookie)
 	select {
 	case <-p.ended:
-	case <-time.After(patience):
+	case <-time.After(testPatience):
 		t.Fatal("the stream did not end")
 	}
 	waitFor(t, "the page is let go", func() bool { return s.watch.open() == 0 })
@@ -332,6 +333,23 @@ func TestFlowInWords(t *testing.T) {
 				t.Errorf("= %q, old %v, want %q, %v", got, f.Old, tt.want, tt.old)
 			}
 		})
+	}
+}
+
+// TestDemoClockThatStandsStill: the engine's round cannot move then, and that is no fault.
+func TestDemoClockThatStandsStill(t *testing.T) {
+	now := testNow
+	cfg, _, clock := demoConfig(newDesk())
+	cfg.Clock, cfg.Poll = func() time.Time { return now }, time.Hour
+	s := newSite(t, cfg)
+	clock.SetSpeed(0)
+	now = now.Add(time.Hour)
+	if f := s.flow(); f.Old || f.Words[0] != say("flow.round_still") {
+		t.Errorf("standing still: %q, old %v", f.Words, f.Old)
+	}
+	clock.SetSpeed(600)
+	if f := s.flow(); !f.Old {
+		t.Errorf("running, and no round for an hour: %q", f.Words)
 	}
 }
 

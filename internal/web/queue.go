@@ -41,6 +41,7 @@ type caseRow struct {
 	Name          string
 	Tube          string
 	Answer        string
+	Urgent        bool // an emergency
 	For           string
 	Holder        string
 	Mine, Free    bool
@@ -64,7 +65,7 @@ func (s *Site) caseRow(v household.CaseView, now time.Time, st seat) caseRow {
 	r := caseRow{ID: "case-" + string(v.ID), Href: href, Act: href, Title: s.phrase(v.Title), Left: left(now, v.AnswerBy),
 		By: sayf("case.answer_by", clockNear(v.AnswerBy, now, z)), Overdue: v.Overdue || now.After(v.AnswerBy.Time()),
 		Wick: wick(v.Opened, v.AnswerBy, now), Said: markWords(v.Said, v.Words), Household: string(v.Household),
-		Name: v.Name, Tube: tubeWords(v.Tube), Answer: s.answerWords(v.Answer), Mine: heldBy(v.Holder, st), Free: v.Holder == "",
+		Name: v.Name, Tube: tubeWords(v.Tube), Answer: s.answerWords(v.Answer), Urgent: v.Answer == journal.AnswerEmergency, Mine: heldBy(v.Holder, st), Free: v.Holder == "",
 		Waiting: v.Status == household.CaseWaiting, Unknown: v.Unknown || v.Household.Stranger()}
 	if !r.Free {
 		r.Holder = holderName(v.Holder)

@@ -21,6 +21,7 @@ const (
 	readTimeout  = 15 * time.Second
 	writeTimeout = 30 * time.Second
 	idleTimeout  = 75 * time.Second
+	deskTimeout  = 10 * time.Second
 	minToken     = 16 // bytes; shorter ones can be guessed
 	maxStreams   = 512
 )
@@ -78,7 +79,7 @@ type Site struct {
 	wrong  *wrongTries
 	assets map[string]asset
 
-	streamLife time.Duration
+	streamLife, flushTimeout time.Duration
 }
 
 // New builds the pages and starts the watch. Close ends it.
@@ -109,7 +110,7 @@ func New(cfg Config) (*Site, error) {
 	if cfg.Clock == nil {
 		cfg.Clock = time.Now
 	}
-	s := &Site{cfg: cfg, log: cfg.Log, now: cfg.Clock, wrong: &wrongTries{}, assets: loadAssets(), streamLife: streamLife}
+	s := &Site{cfg: cfg, log: cfg.Log, now: cfg.Clock, wrong: &wrongTries{}, assets: loadAssets(), streamLife: streamLife, flushTimeout: flushTimeout}
 	if s.log == nil {
 		s.log = slog.New(slog.DiscardHandler)
 	}
@@ -163,7 +164,7 @@ func (s *Site) routes() {
 		Next:  func(c *fiber.Ctx) bool { return c.Path() == "/live" },
 	}))
 	s.Get("/static/:name", s.static)
-	s.Use(noStore, s.sameOrigin)
+	s.Use(noStore, patience, s.sameOrigin)
 	if s.cfg.Token != "" {
 		s.Get("/signin", s.signInPage)
 		s.Post("/signin", s.signIn)
@@ -197,6 +198,17 @@ func (s *Site) routes() {
 	s.Get("/household/:household/live", s.householdLive)
 	s.Post("/household/:household/pause", s.householdPause)
 	s.Use(func(c *fiber.Ctx) error { return fiber.ErrNotFound })
+}
+
+// patience ends what the store does not answer: a page that says so is better
+// than one that never comes.
+func patience(c *fiber.Ctx) error {
+	whole := c.UserContext()
+	ctx, cancel := context.WithTimeout(whole, deskTimeout)
+	defer cancel()
+	c.SetUserContext(ctx)
+	defer c.SetUserContext(whole) // the page that tells of an error is rendered after this
+	return c.Next()
 }
 
 // noStore keeps pages with people's words out of every cache.
