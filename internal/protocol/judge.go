@@ -168,6 +168,9 @@ func (s *Set) forProtocol(p *protocol, f Facts, base values) values {
 			most(fRepeats72h, int64(n))
 		}
 	}
+	if len(f.Answers) == 0 {
+		return vs
+	}
 	for _, q := range p.questions {
 		if answer, ok := f.Answers[p.name+"."+q.ID]; ok && q.Sets == "" {
 			if n, ok := q.value(answer); ok {
@@ -201,7 +204,7 @@ func (s *Set) judge(p *protocol, f Facts, base values) Verdict {
 func (s *Set) verdict(p *protocol, vs *values, emergency bool) Verdict {
 	c := p.file.Case
 	why, raised := "", false
-	v := Verdict{Protocol: p.name, Title: "title." + p.name, rank: p.file.Rank}
+	v := Verdict{Protocol: p.name, Title: p.title, rank: p.file.Rank}
 	v.Hold = append(v.Hold, p.file.Hold...)
 	page := c.PageAfterMin
 	var advice []rule

@@ -42,6 +42,7 @@ type Set struct {
 // protocol is one protocol file with its conditions compiled.
 type protocol struct {
 	name      string
+	title     string // message key of a case's title
 	file      protocolFile
 	src       source
 	vocab     *vocabulary // the tree's facts and this protocol's answers
@@ -299,6 +300,7 @@ func sortedKeys[V any](m map[string]V) []string {
 
 func (s *Set) loadProtocol(fsys fs.FS, file string, env *cel.Env) (*protocol, error) {
 	p := &protocol{name: strings.TrimSuffix(path.Base(file), ".yaml"), vocab: s.vocab}
+	p.title = "title." + p.name
 	var err error
 	if p.src, err = readYAML(fsys, file, &p.file); err != nil {
 		return nil, err
@@ -314,8 +316,8 @@ func (s *Set) loadProtocol(fsys fs.FS, file string, env *cel.Env) (*protocol, er
 	}
 	f.caseOf("$.case", p.file.Case)
 	f.allOf("$.hold", p.file.Hold, PromptKinds)
-	if !s.messages.Phrases(Fallback).Has("title." + p.name) {
-		f.add("$", "messages have no %q, want the case's title for staff", "title."+p.name)
+	if !s.messages.Phrases(Fallback).Has(p.title) {
+		f.add("$", "messages have no %q, want the case's title for staff", p.title)
 	}
 	s.checkAdvice(f, "$.advice", p.file.Advice)
 	s.checkAdvice(f, "$.emergency_advice", p.file.EmergencyAdvice)

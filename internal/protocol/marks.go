@@ -3,6 +3,7 @@ package protocol
 import (
 	"fmt"
 	"io/fs"
+	"slices"
 	"sort"
 	"strings"
 	"unicode"
@@ -19,14 +20,16 @@ type markFile struct {
 	NotAfter map[string][]string `yaml:"not_after"`
 }
 
-type mark struct {
-	name    string
-	phrases [][]string
+type marks struct {
+	list  []string // names, sorted
+	first map[string][]markPhrase
+	not   map[string]bool
 }
 
-type marks struct {
-	list []mark
-	not  map[string]bool
+// markPhrase is one phrase of a mark, found by its first word.
+type markPhrase struct {
+	mark  int
+	words []string
 }
 
 func loadMarks(fsys fs.FS) (marks, error) {
@@ -36,7 +39,7 @@ func loadMarks(fsys fs.FS) (marks, error) {
 		return marks{}, err
 	}
 	f := &faults{src: src}
-	m := marks{not: map[string]bool{}}
+	m := marks{first: map[string][]markPhrase{}, not: map[string]bool{}}
 	names := make([]string, 0, len(file.Marks))
 	for name := range file.Marks {
 		names = append(names, name)
@@ -47,7 +50,6 @@ func loadMarks(fsys fs.FS) (marks, error) {
 		if def.Source == "" {
 			f.add("$.marks."+name+".source", "is missing, want where the words come from (or \"common words, no source\")")
 		}
-		one := mark{name: name}
 		for lang, phrases := range def.Words {
 			for _, p := range phrases {
 				w := wordsOf(p)
@@ -55,10 +57,10 @@ func loadMarks(fsys fs.FS) (marks, error) {
 					f.add(fmt.Sprintf("$.marks.%s.words.%s", name, lang), "has an entry without a word")
 					continue
 				}
-				one.phrases = append(one.phrases, w)
+				m.first[w[0]] = append(m.first[w[0]], markPhrase{len(m.list), w})
 			}
 		}
-		m.list = append(m.list, one)
+		m.list = append(m.list, name)
 	}
 	for _, words := range file.NotAfter {
 		for _, w := range words {
@@ -68,13 +70,7 @@ func loadMarks(fsys fs.FS) (marks, error) {
 	return m, f.err()
 }
 
-func (m marks) names() []string {
-	list := make([]string, len(m.list))
-	for i, one := range m.list {
-		list[i] = one.name
-	}
-	return list
-}
+func (m marks) names() []string { return m.list }
 
 // accents that people leave out when they type on a phone.
 var plainLetters = strings.NewReplacer("á", "a", "é", "e", "í", "i", "ó", "o", "ú", "u", "ü", "u", "’", "", "'", "")
@@ -91,32 +87,16 @@ func wordsOf(text string) []string {
 // mark only ever raises.
 func (m marks) find(text string) []bool {
 	found := make([]bool, len(m.list))
-	if text == "" {
-		return found
-	}
 	words := wordsOf(text)
-	for i, one := range m.list {
-		for _, phrase := range one.phrases {
-			if m.bears(words, phrase) {
-				found[i] = true
-				break
+	for at, w := range words {
+		if at > 0 && m.not[words[at-1]] {
+			continue
+		}
+		for _, p := range m.first[w] {
+			if end := at + len(p.words); !found[p.mark] && end <= len(words) && slices.Equal(words[at:end], p.words) {
+				found[p.mark] = true
 			}
 		}
 	}
 	return found
-}
-
-func (m marks) bears(words, phrase []string) bool {
-next:
-	for at := 0; at+len(phrase) <= len(words); at++ {
-		for j, w := range phrase {
-			if words[at+j] != w {
-				continue next
-			}
-		}
-		if at == 0 || !m.not[words[at-1]] {
-			return true
-		}
-	}
-	return false
 }
