@@ -13,7 +13,8 @@ import (
 	"hearthline/internal/carrier"
 )
 
-// Link is a carrier over SMPP. Run keeps it up; Send may be called from any goroutine.
+// Link is a carrier over SMPP. Run, called once, keeps it up; Send may be called
+// from any goroutine, and is Busy while the link is not up.
 type Link struct {
 	cfg    Config
 	window chan struct{} // holds a token for each unanswered part
