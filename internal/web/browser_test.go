@@ -213,8 +213,8 @@ func browserSaysWhenItIsOld(t *testing.T, browser context.Context) {
 	base := serve(t, newSite(t, cfg)) // its heartbeat is an hour
 	p := arrive(t, browser, base, "nora")
 	p.see("live words", `document.getElementById("own-line").textContent.startsWith("Live; last heard of the service")`)
-	p.eval(`(window.before = Date.now, Date.now = () => before() + 59000)`)
-	p.see("59 s", `document.getElementById("own-line").textContent.includes("59 s")`)
+	p.eval(`(window.before = Date.now, Date.now = () => before() + 44000)`)
+	p.see("44 s", `document.getElementById("own-line").textContent.includes("44 s")`)
 	p.eval(`(Date.now = () => before() + 62000)`)
 	p.see("words that it is old", `document.getElementById("own-line").textContent === "`+say("flow.lost")+`"`)
 	p.see("a broken line", `!(`+isLive+`)`)

@@ -16,6 +16,11 @@ import (
 // reading is let go after it.
 const flushTimeout = 5 * time.Second
 
+// changeGap is the least time between two changes that a page is told of: the
+// first is told at once, what follows is told together. A busy branch changes
+// many times a second, and each time every open page would fetch its list.
+const changeGap = 500 * time.Millisecond
+
 // streamLife is how long one stream lasts. The page connects again at once, if
 // it still reads and its sign-in still holds; one that does neither is let go.
 const streamLife = 10 * time.Minute
@@ -56,6 +61,7 @@ func (s *Site) live(c *fiber.Ctx) error {
 		if !send("retry: 1500\n" + s.pulseEvent() + event("change", s.revision())) {
 			return
 		}
+		wake, rested := page.wake, (<-chan time.Time)(nil)
 		for {
 			var out string
 			select {
@@ -63,7 +69,11 @@ func (s *Site) live(c *fiber.Ctx) error {
 				return
 			case <-over.C:
 				return
-			case <-page.wake:
+			case <-rested:
+				wake, rested = page.wake, nil
+				continue
+			case <-wake:
+				wake, rested = nil, time.After(s.changeGap)
 				out = event("change", s.revision()) + s.pulseEvent() + s.clockEvent()
 			case <-beat.C:
 				out = event("tick", s.revision()) + s.pulseEvent() + s.clockEvent()

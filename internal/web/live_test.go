@@ -7,6 +7,7 @@ import (
 	"net"
 	"net/http"
 	"strings"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -123,6 +124,51 @@ func TestStreamEndsInTime(t *testing.T) {
 	case <-p.ended:
 	case <-time.After(testPatience):
 		t.Fatal("the stream did not end")
+	}
+}
+
+// TestSilenceIsToldAtOnce: when the engine stands still nothing changes in the
+// store, and no heartbeat is near; the page must hear of it all the same.
+func TestSilenceIsToldAtOnce(t *testing.T) {
+	d := newDesk()
+	var late atomic.Int64
+	_, base, cookie := liveSite(t, d, func(c *Config) {
+		c.Clock = func() time.Time { return testNow.Add(time.Duration(late.Load())) }
+	})
+	p := listen(t, base, cookie)
+	if words := p.await("pulse"); strings.Contains(words, "old") {
+		t.Fatalf("at first: %q", words)
+	}
+	late.Store(int64(staleAfter))
+	if words := p.await("pulse"); !strings.Contains(words, "the list may be old") {
+		t.Errorf("after %v of silence: %q", staleAfter, words)
+	}
+	d.change(func(d *fakeDesk) { d.pulse.Round = ms(staleAfter) })
+	for strings.Contains(p.await("pulse"), "the list may be old") { // until the round is seen
+	}
+}
+
+// TestManyChangesAreToldTogether: the first at once, the rest after the gap.
+func TestManyChangesAreToldTogether(t *testing.T) {
+	d := newDesk()
+	cfg := testConfig(d)
+	cfg.Poll, cfg.Heartbeat = time.Millisecond, 20*time.Millisecond
+	s := newSite(t, cfg)
+	s.changeGap = time.Hour
+	p := listen(t, serve(t, s), signedIn(t, s, "nora").cookie)
+	p.await("change")
+	d.change(func(*fakeDesk) {})
+	if got := p.await("change"); got != "2" {
+		t.Errorf("the first change = %q, want revision 2", got)
+	}
+	for range 5 {
+		d.change(func(*fakeDesk) {})
+		p.await("tick")
+	}
+	for len(p.events) > 0 {
+		if e := <-p.events; e[0] == "change" {
+			t.Errorf("a change was told within the gap: %v", e)
+		}
 	}
 }
 
@@ -308,8 +354,8 @@ func TestFlowInWords(t *testing.T) {
 		old   bool
 	}{
 		{"fresh", store.Pulse{Round: ms(-2 * time.Second)}, 0, false, "Engine's last round 2 s ago.", false},
-		{"a minute", store.Pulse{Round: ms(0)}, time.Minute, false, "Engine's last round 1 min ago.", false},
-		{"over a minute", store.Pulse{Round: ms(0)}, 61 * time.Second, false, "Engine's last round 1 min ago. Texts may wait unread and reminders unsent: the list may be old.", true},
+		{"45 s", store.Pulse{Round: ms(0)}, 45 * time.Second, false, "Engine's last round 45 s ago.", false},
+		{"over 45 s", store.Pulse{Round: ms(0)}, 46 * time.Second, false, "Engine's last round 46 s ago. Texts may wait unread and reminders unsent: the list may be old.", true},
 		{"never", store.Pulse{}, 0, false, say("flow.round_never"), true},
 		{"old at the start", store.Pulse{Round: ms(-5 * time.Minute)}, 0, false, "Engine's last round 5 min ago. Texts may wait unread and reminders unsent: the list may be old.", true},
 		{"queues", store.Pulse{Round: ms(0), Inbox: 3, Outbox: [journal.Classes]int{1, 0, 2}}, 0, false, "Engine's last round 0 s ago. Texts waiting to be read: 3. Waiting to go out: 3.", false},

@@ -79,7 +79,7 @@ type Site struct {
 	wrong  *wrongTries
 	assets map[string]asset
 
-	streamLife, flushTimeout time.Duration
+	streamLife, flushTimeout, changeGap time.Duration
 }
 
 // New builds the pages and starts the watch. Close ends it.
@@ -110,7 +110,7 @@ func New(cfg Config) (*Site, error) {
 	if cfg.Clock == nil {
 		cfg.Clock = time.Now
 	}
-	s := &Site{cfg: cfg, log: cfg.Log, now: cfg.Clock, wrong: &wrongTries{}, assets: loadAssets(), streamLife: streamLife, flushTimeout: flushTimeout}
+	s := &Site{cfg: cfg, log: cfg.Log, now: cfg.Clock, wrong: &wrongTries{}, assets: loadAssets(), streamLife: streamLife, flushTimeout: flushTimeout, changeGap: changeGap}
 	if s.log == nil {
 		s.log = slog.New(slog.DiscardHandler)
 	}

@@ -2,6 +2,7 @@ package web
 
 import (
 	"context"
+	"fmt"
 	"sync"
 	"time"
 
@@ -18,6 +19,7 @@ type watch struct {
 
 	mu     sync.Mutex
 	seen   sighting
+	stale  bool // as the pages were last told
 	subs   map[*sub]struct{}
 	hungUp bool
 }
@@ -29,6 +31,11 @@ type sighting struct {
 	Moved  time.Time // when the engine was last seen to have finished a round
 	Failed time.Time // since when the pulse cannot be read; zero: it can
 	ever   bool
+}
+
+// stale reports whether the engine has been silent for too long at now.
+func (s sighting) stale(now time.Time) bool {
+	return s.Moved.IsZero() || now.Sub(s.Moved) > staleAfter
 }
 
 // sub is one open page. Its wake holds at most one call: a page that is slow is
@@ -65,7 +72,7 @@ func startWatch(desk Desk, every time.Duration, clock func() time.Time) *watch {
 func (w *watch) look(ctx context.Context) {
 	ctx, cancel := context.WithTimeout(ctx, pulseTimeout)
 	defer cancel()
-	p, err := w.desk.Pulse(ctx)
+	p, err := w.pulse(ctx)
 	var age time.Duration
 	if err == nil && !w.seen.ever && p.Round != 0 {
 		// The first sight of a round: how old it is, only the service's clock says.
@@ -77,6 +84,13 @@ func (w *watch) look(ctx context.Context) {
 	w.mu.Lock()
 	defer w.mu.Unlock()
 	now := w.clock()
+	defer func() {
+		// Silence changes nothing in the store: the pages must be told of it.
+		if stale := w.seen.stale(now); stale != w.stale {
+			w.stale = stale
+			w.wakeAll()
+		}
+	}()
 	if err != nil {
 		if w.seen.Failed.IsZero() {
 			w.seen.Failed = now
@@ -92,6 +106,16 @@ func (w *watch) look(ctx context.Context) {
 	if changed {
 		w.wakeAll()
 	}
+}
+
+// pulse reads the pulse; a fault there must not end the process, nor the watch.
+func (w *watch) pulse(ctx context.Context) (p store.Pulse, err error) {
+	defer func() {
+		if r := recover(); r != nil {
+			err = fmt.Errorf("pulse: %v", r)
+		}
+	}()
+	return w.desk.Pulse(ctx)
 }
 
 func (w *watch) wakeAll() {

@@ -3,7 +3,7 @@
 // shows is rendered by the server; without it the page says that it is old.
 (function () {
   "use strict";
-  var QUIET_MS = 60000; // past this, silence is said in words
+  var QUIET_MS = 45000; // past this, silence is said in words: within 60 s, the way included
   var line = document.getElementById("own-line");
   var announce = document.getElementById("announce");
   if (!line) return;
