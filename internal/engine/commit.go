@@ -21,10 +21,14 @@ func (e *Engine) load(ctx context.Context, id journal.HouseholdID) (household.St
 	if kept.Version == 0 {
 		return household.State{ID: id}, nil
 	}
+	if s, known := e.decoded.get(id, kept.Version); known {
+		return s, nil
+	}
 	s, err := e.decode(id, kept)
 	if err != nil {
 		return s, fmt.Errorf("%w: %w", errUndecided, err)
 	}
+	e.decoded.put(s)
 	return s, nil
 }
 

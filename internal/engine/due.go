@@ -100,6 +100,7 @@ func (e *Engine) tryEvent(ctx context.Context, now time.Time, home journal.House
 	if err := e.Store.Commit(ctx, store.Change{Households: []store.HouseholdChange{c}}); err != nil {
 		return fmt.Errorf("commit: %w", err)
 	}
+	e.decoded.put(d.State)
 	crash.Here("event-committed")
 	return nil
 }

@@ -53,6 +53,7 @@ type Engine struct {
 	round    atomic.Int64 // end of the last full round, Unix ms
 	wake     chan struct{}
 	plans    memo
+	decoded  states
 	underWay phones
 	trying   attempts
 	failing  failures

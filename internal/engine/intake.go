@@ -165,6 +165,7 @@ func (e *Engine) tryItem(ctx context.Context, now time.Time, j *job) error {
 	w := e.world()
 	change := store.Change{Token: j.Token}
 	states := make([]household.State, len(j.homes))
+	var after []household.State
 	for i, home := range j.homes {
 		var err error
 		if states[i], err = e.load(ctx, home); err != nil {
@@ -192,10 +193,14 @@ func (e *Engine) tryItem(ctx context.Context, now time.Time, j *job) error {
 			return fmt.Errorf("%w: %w", errUndecided, err)
 		}
 		change.Households = append(change.Households, c)
+		after = append(after, d.State)
 	}
 	crash.Here("item-decided")
 	if err := e.Store.Commit(ctx, change); err != nil {
 		return fmt.Errorf("commit: %w", err)
+	}
+	for _, s := range after {
+		e.decoded.put(s)
 	}
 	crash.Here("item-committed")
 	return nil
