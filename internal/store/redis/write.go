@@ -174,7 +174,7 @@ func (b *Branch) commitArguments(c store.Change) (keys []string, args []any, err
 	k := &b.keys
 	keys = append(make([]string, 0, 11+4*len(c.Households)), k.inbox, k.due, k.queue, k.queueRows,
 		k.out[0], k.out[1], k.out[2], k.texts, k.ranks, k.rows, k.revision)
-	args = append(make([]any, 0, 32*(1+len(c.Households))), item, len(c.Households))
+	args = append(make([]any, 0, 32*(1+len(c.Households))), item, len(c.Households), classesOf(c))
 	for _, h := range c.Households {
 		keys = append(keys, k.state(h.ID), k.journal(h.ID))
 		args = append(args, string(h.ID), h.Was, versioned(h), int64(h.Due), rowDo(h.Row), -h.Rank, h.Row,
@@ -201,6 +201,27 @@ func (b *Branch) commitArguments(c store.Change) (keys []string, args []any, err
 		}
 	}
 	return keys, args, nil
+}
+
+// classesOf is the digits of the classes whose texts c may change: a text is
+// withdrawn wherever it is.
+func classesOf(c store.Change) string {
+	var used [journal.Classes]bool
+	for _, h := range c.Households {
+		for class := range used {
+			used[class] = used[class] || len(h.Withdraw) > 0
+		}
+		for _, o := range h.Send {
+			used[o.Class] = true
+		}
+	}
+	digits := ""
+	for class, is := range used {
+		if is {
+			digits += strconv.Itoa(class)
+		}
+	}
+	return digits
 }
 
 // versioned is a state as it is kept: "<version>:" and the sealed bytes.

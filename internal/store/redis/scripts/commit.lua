@@ -15,6 +15,7 @@
 -- then      SET     p:<phone>      households; for each household those dropped, then those added
 -- ARGV[1]   stream id of the inbox item decided on, or ""
 -- ARGV[2]   how many households, 0 .. 64
+-- ARGV[3]   digits of the classes whose texts may change, "" to "012"
 -- then for each household 13 arguments
 --           id | version decided on | "<new version>:" and state | due, Unix ms, 0 none |
 --           row: 0 leave, 1 set, 2 remove | negative of rank | row |
@@ -25,13 +26,13 @@
 -- Returns   0 written; -1 the inbox item is gone; n > 0 the n-th household has another version
 -- Cost      one command an item, and up to 14 that look before the first write;
 --           at most 4096 items (the caller's limit)
-local fixed, head, width = 11, 2, 13
+local fixed, head, width = 11, 3, 13
 local households = tonumber(ARGV[2])
 
 if ARGV[1] ~= '' and #redis.call('XRANGE', KEYS[1], ARGV[1], ARGV[1]) == 0 then
   return -1
 end
-local entries, cases, texts, rows = 0, 0, 0, 0
+local cases, rows = 0, 0
 for i = 1, households do
   local a = head + (i - 1) * width
   local is = redis.call('GETRANGE', KEYS[fixed + 2 * i - 1], 0, 20)
@@ -44,7 +45,6 @@ for i = 1, households do
   if ARGV[a + 8] ~= '0' then redis.call('LLEN', KEYS[fixed + 2 * i]) end
   if ARGV[a + 5] ~= '0' then rows = 1 end
   cases = cases + tonumber(ARGV[a + 9])
-  texts = texts + tonumber(ARGV[a + 10]) + tonumber(ARGV[a + 11])
 end
 
 -- A script that fails half-way keeps what it wrote (Redis rolls nothing back).
@@ -55,10 +55,8 @@ if cases > 0 then
   redis.call('ZCARD', KEYS[3])
   redis.call('HLEN', KEYS[4])
 end
-if texts > 0 then
-  redis.call('ZCARD', KEYS[5])
-  redis.call('ZCARD', KEYS[6])
-  redis.call('ZCARD', KEYS[7])
+if ARGV[3] ~= '' then
+  for i = 1, #ARGV[3] do redis.call('ZCARD', KEYS[5 + string.byte(ARGV[3], i) - 48]) end
   redis.call('HLEN', KEYS[8])
 end
 if rows > 0 then
