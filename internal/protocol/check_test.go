@@ -117,7 +117,7 @@ func TestCheckFindsEachBreach(t *testing.T) {
 		}, `question "vomits" is never asked`, "protocols/fever.yaml:"},
 		{"an answer that lowers", func(t *testing.T, f map[string]string) {
 			swap(t, f, "protocols/fever.yaml", "when: 'vomiting'", "when: '!vomiting'")
-		}, "an answer makes the case later", "protocols/fever.yaml:"},
+		}, "path: high no, hard_to_wake no, vomits yes", "protocols/fever.yaml:"},
 		{"a silence that lowers", func(t *testing.T, f map[string]string) {
 			swap(t, f, "protocols/fever.yaml", "when: 'other_lines'", "when: 'no_answer == false'")
 		}, "an answer makes the case later", "protocols/fever.yaml:"},

@@ -108,14 +108,26 @@ func readYAML(fsys fs.FS, path string, v any) (source, error) {
 	if err != nil {
 		return source{path: path}, fmt.Errorf("%s: %w", path, err)
 	}
-	if err := yaml.UnmarshalWithOptions(b, v, yaml.Strict()); err != nil {
+	doc, err := decodeYAML(b, v)
+	if err != nil {
 		return source{path: path}, fmt.Errorf("%s: %s", path, strings.TrimSpace(err.Error()))
 	}
-	doc, err := parser.ParseBytes(b, 0)
-	if err != nil {
-		return source{path: path}, fmt.Errorf("%s: %w", path, err)
-	}
 	return source{path, doc}, nil
+}
+
+// decodeYAML decodes strictly into v and returns the document. The YAML library
+// panics on some malformed input (a tag with nothing after it, for one); that is
+// a bad file like any other, not the end of the program.
+func decodeYAML(b []byte, v any) (doc *ast.File, err error) {
+	defer func() {
+		if p := recover(); p != nil {
+			doc, err = nil, fmt.Errorf("is not YAML that can be read: %v", p)
+		}
+	}()
+	if err := yaml.UnmarshalWithOptions(b, v, yaml.Strict()); err != nil {
+		return nil, err
+	}
+	return parser.ParseBytes(b, 0)
 }
 
 // at returns the place of a YAML path such as "$.rules[2].when", or of the

@@ -10,9 +10,7 @@ import (
 	"strings"
 	"time"
 
-	"github.com/goccy/go-yaml"
 	"github.com/goccy/go-yaml/ast"
-	"github.com/goccy/go-yaml/parser"
 )
 
 // Fallback is the language that is used where another is not known.
@@ -111,12 +109,9 @@ type pair struct {
 // flat reads a YAML mapping of keys to texts, with the line of each.
 func flat(b []byte) ([]pair, error) {
 	var texts map[string]string
-	if err := yaml.UnmarshalWithOptions(b, &texts, yaml.Strict()); err != nil {
-		return nil, fmt.Errorf("want a flat list of \"key: text\": %w", err)
-	}
-	doc, err := parser.ParseBytes(b, 0)
+	doc, err := decodeYAML(b, &texts)
 	if err != nil {
-		return nil, err
+		return nil, fmt.Errorf("want a flat list of \"key: text\": %w", err)
 	}
 	var pairs []pair
 	for _, d := range doc.Docs {

@@ -3,6 +3,7 @@ package protocol
 import (
 	"fmt"
 	"slices"
+	"strconv"
 
 	"hearthline/internal/journal"
 )
@@ -88,11 +89,15 @@ func (w *prover) follow(done []bool, answer journal.Answer, within journal.Minut
 	was := cell{w.vs.known[q.fact], w.vs.v[q.fact]}
 	for _, c := range w.answersOf(q) {
 		w.vs.v[q.fact], w.vs.known[q.fact] = c.v, c.known
+		w.path = append(w.path, q.ID+" "+q.inWords(c))
 		w.follow(done, now, soon)
+		w.path = w.path[:len(w.path)-1]
 	}
 	w.vs.v[q.fact], w.vs.known[q.fact] = was.v, was.known
 	w.vs.flag(fNoAnswer, true) // silence: nothing more is asked
+	w.path = append(w.path, q.ID+" unanswered")
 	w.follow(done, now, soon)
+	w.path = w.path[:len(w.path)-1]
 	w.vs.flag(fNoAnswer, false)
 	done[at] = false
 }
@@ -125,4 +130,17 @@ func (w *prover) answersOf(q question) []cell {
 		}
 	}
 	return []cell{{true, q.Min}}
+}
+
+// inWords writes the answer that a cell stands for.
+func (q question) inWords(c cell) string {
+	switch {
+	case q.Answer == "number":
+		return strconv.FormatInt(c.v, 10)
+	case q.Answer == "one_of":
+		return q.OneOf[c.v]
+	case c.v == 1 && q.On == "no", c.v == 0 && q.On != "no":
+		return "no"
+	}
+	return "yes"
 }

@@ -26,6 +26,7 @@ type prover struct {
 	// of the walk over paths: questions that are ever asked, and paths so far
 	asked  []bool
 	walked int
+	path   []string // answers on the way to the case at hand
 }
 
 // prove walks all cells of a protocol's facts, and all paths of answers from
@@ -217,6 +218,9 @@ func (w *prover) breach(kind, field, format string, args ...any) {
 	if kind != "size" {
 		if shown := w.show(); shown != "" {
 			text += "; case: " + shown
+		}
+		if len(w.path) > 0 {
+			text += "; path: " + strings.Join(w.path, ", ")
 		}
 	}
 	at := w.p.src.at(field)
