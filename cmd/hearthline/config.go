@@ -60,6 +60,7 @@ type gatewayConfig struct {
 	From        string   `yaml:"from"` // our own number, E.164
 	Secrets     []string `yaml:"secrets"`
 	SecretsFile string   `yaml:"secrets_file"`
+	PerSecond   float64  `yaml:"per_second"` // texts a second that the number may send; 0: not limited here
 	PlainHTTP   bool     `yaml:"plain_http"` // allow http:// to another machine
 }
 
@@ -159,6 +160,9 @@ func (c config) check(file string) (*settings, error) {
 	}
 	if c.Out.URL == "" {
 		bad("out.url", "is empty; give the address of the gateway that takes our texts")
+	}
+	if c.Out.PerSecond < 0 || c.Out.PerSecond > 1000 {
+		bad("out.per_second", "is %g; give up to 1000, or 0 for no limit here", c.Out.PerSecond)
 	}
 	if err := errors.Join(errs...); err != nil {
 		return nil, err

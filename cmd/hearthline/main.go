@@ -20,6 +20,8 @@ type commands struct {
 	Plan     planCmd     `cmd:"" help:"Print what a regimen asks for: prompts, feeds, totals."`
 	Read     readCmd     `cmd:"" help:"Read caregivers' texts: JSON Lines in, readings out."`
 	Check    checkCmd    `cmd:"" help:"Check a folder of flows."`
+	Ask      askCmd      `cmd:"" help:"Walk one pretend household's conversation: reading, case, answer-by time, texts."`
+	Book     bookCmd     `cmd:"" help:"Write the protocols as printable pages, for the clinicians who sign them."`
 	Simulate simulateCmd `cmd:"" help:"Run pretend households through the engine on a virtual clock."`
 }
 

@@ -42,6 +42,10 @@ The pages listen on loopback only and ask for the configured token.`
 // stopWithin bounds a graceful stop.
 const stopWithin = 5 * time.Second
 
+// pacePatience is how long a text waits for its number's turn before it goes
+// back to the outbox.
+const pacePatience = 2 * time.Second
+
 // What a request to a hook of its own may take: the body is bounded again,
 // with a better answer, by the hook itself.
 const (
@@ -98,9 +102,16 @@ func serve(ctx context.Context, set *settings, log *slog.Logger) error {
 	if err != nil {
 		return err
 	}
-	out, err := carrier.NewGateway(carrier.GatewayConfig{URL: set.Out.URL, Secrets: set.outSecrets, From: set.Out.From, Plain: set.Out.PlainHTTP})
+	gateway, err := carrier.NewGateway(carrier.GatewayConfig{URL: set.Out.URL, Secrets: set.outSecrets, From: set.Out.From, Plain: set.Out.PlainHTTP})
 	if err != nil {
 		return fmt.Errorf("configuration: out: %w", err)
+	}
+	var out carrier.Carrier = gateway
+	if set.Out.PerSecond > 0 {
+		out, err = carrier.Pace(gateway, carrier.PaceConfig{PerSecond: set.Out.PerSecond, Burst: max(1, int(set.Out.PerSecond)), Patience: pacePatience})
+		if err != nil {
+			return fmt.Errorf("configuration: out.per_second: %w", err)
+		}
 	}
 	eng := engine.New(engine.Config{Branch: set.branch.ID, Store: kept.Branch(set.branch.ID), Keys: keys, World: func() *household.World { return w },
 		Carrier: out, From: set.Out.From, Holder: holder(), Workers: 8, Log: log, Jitter: jitter})

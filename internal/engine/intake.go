@@ -215,7 +215,7 @@ func (j *job) events(states []household.State) map[int]household.Event {
 		}
 		return out
 	}
-	came := household.TextCame{CarrierID: j.it.Carrier, From: j.it.From, Body: j.it.Body, Got: j.Got}
+	came := household.TextCame{CarrierID: j.it.Carrier, From: j.it.From, Body: j.it.Body, Got: j.Got, Files: j.it.Files}
 	for i, ev := range household.Route(states, came) {
 		out[i] = ev
 	}

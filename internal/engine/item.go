@@ -17,6 +17,7 @@ type item struct {
 	Carrier string         `json:"carrier_id"`
 	From    string         `json:"from,omitempty"`
 	Body    string         `json:"body,omitempty"`
+	Files   int            `json:"files,omitempty"` // pictures or recordings that came with it
 	Text    journal.TextID `json:"text,omitempty"`
 	Status  string         `json:"status,omitempty"`
 	Why     string         `json:"why,omitempty"`
@@ -25,7 +26,7 @@ type item struct {
 // Accept stores what came in by the hook; when it returns without an error,
 // it is kept. fresh is false for an id that came before.
 func (e *Engine) Accept(ctx context.Context, in carrier.Incoming) (fresh bool, err error) {
-	it := item{Kind: in.Kind, Carrier: in.ID, From: in.From, Body: in.Body}
+	it := item{Kind: in.Kind, Carrier: in.ID, From: in.From, Body: in.Body, Files: in.Attached}
 	if in.Receipt != nil {
 		it.Text, it.Status, it.Why = in.Receipt.Text, string(in.Receipt.Status), in.Receipt.Why
 	}

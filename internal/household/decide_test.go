@@ -253,3 +253,14 @@ func TestATextThatCannotBeHandledReachesANurse(t *testing.T) {
 		t.Errorf("cases = %+v, want one for the nurse with the text as it came", c)
 	}
 }
+
+func TestAPictureReachesANurse(t *testing.T) {
+	h := newHouse(t, testWorld(t), at("2026-11-30 12:00"), family(), regimenYAML)
+	out := h.do(TextCame{CarrierID: "p", From: mother, Body: "", Files: 1, Got: journal.At(h.now)})
+	if len(out) != 1 || !strings.Contains(out[0].Body, "photo") {
+		t.Errorf("a picture was answered with %+v, want that it could not be taken", out)
+	}
+	if c := h.openCases(); len(c) != 1 || c[0].GoesTo != "nurse" {
+		t.Errorf("cases = %+v, want one for the nurse", c)
+	}
+}

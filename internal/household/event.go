@@ -27,6 +27,7 @@ type TextCame struct {
 	From      string // E.164, or as the carrier gave it
 	Body      string
 	Got       journal.Millis
+	Files     int // pictures or recordings that came with it; they are not kept
 	// Others are the tags of all households of this phone, where one phone
 	// serves several and the text does not name one; empty otherwise.
 	Others []string

@@ -34,13 +34,13 @@ func (d *decision) text(ev TextCame) error {
 		in.Asked = &reply.Asked{Kind: prompt.Asks, ExpectedML: volume(prompt.ExpectedML), ContainerML: volume(prompt.ContainerML)}
 	}
 	r := d.w.Words.Read(in)
-	if ev.OtherWaits && len(r.Present) == 0 && r.Handling != reply.Emergency {
+	if ev.OtherWaits && ev.Files == 0 && len(r.Present) == 0 && r.Handling != reply.Emergency {
 		return nil // the other child's answer; trouble alone is put to both
 	}
-	t := reading{Reading: r, from: from, prompt: prompt, shared: shared, first: ev.First, others: ev.Others, body: ev.Body}
+	t := reading{Reading: r, from: from, prompt: prompt, shared: shared, first: ev.First, others: ev.Others, body: ev.Body, files: ev.Files}
 	t.id = journal.TextID(d.makeID())
 
-	entry := journal.TextIn{ID: t.id, From: from.Ref, Carrier: ev.CarrierID, Got: ev.Got, Body: ev.Body, Reading: marshal(r)}
+	entry := journal.TextIn{ID: t.id, From: from.Ref, Carrier: ev.CarrierID, Got: ev.Got, Body: ev.Body, Files: ev.Files, Reading: marshal(r)}
 	if prompt != nil {
 		entry.Prompt = prompt.ID
 		switch {
@@ -78,6 +78,7 @@ type reading struct {
 	first  bool
 	others []string
 	body   string
+	files  int
 }
 
 // withoutTag blanks the household's tag out of a text, byte for byte, so that
@@ -344,6 +345,9 @@ func (d *decision) trouble(t reading) bool {
 	if !wrong {
 		return false
 	}
+	if t.files > 0 && len(t.Present) == 0 && t.Handling != reply.Emergency {
+		v.Advice = "photo.refused" // says what we could not take, and asks for words
+	}
 	d.raise(v, cause{text: t.id, said: t.body, words: deciding(t.Reading), why: t.Why, from: t.from, to: d.sender(t)})
 	return true
 }
@@ -401,6 +405,9 @@ func (d *decision) triggers(t reading) []string {
 		case 100**t.GivenML > d.w.Asking.OverAbove.Percent*int64(p.ExpectedML):
 			out = append(out, "over_feed")
 		}
+	}
+	if t.files > 0 {
+		out = append(out, "unread") // a picture says what only a person can see
 	}
 	if t.has("opt_out") && d.noneLeft() {
 		out = append(out, "last_caregiver_left")

@@ -156,6 +156,7 @@ type TextIn struct {
 	Carrier string          `json:"carrier_id"`
 	Got     Millis          `json:"got_ms"` // when the inbox took it
 	Body    string          `json:"body"`
+	Files   int             `json:"files,omitempty"`       // pictures or recordings that came with it; they are not kept
 	Prompt  TextID          `json:"prompt,omitempty"`      // the prompt it answers
 	Settles bool            `json:"settles,omitempty"`     // that prompt wants no answer any more
 	AgainAt Millis          `json:"again_at_ms,omitempty"` // "later": when that prompt is to come again
