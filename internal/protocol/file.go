@@ -19,6 +19,9 @@ type protocolFile struct {
 	Opens struct {
 		Codes    []string `yaml:"codes"`
 		Triggers []string `yaml:"triggers"`
+		// When opens it too, where it certainly holds: for news that the reading
+		// gives no code or reason of its own.
+		When string `yaml:"when"`
 	} `yaml:"opens"`
 	Rank            int             `yaml:"rank"`
 	Case            caseFile        `yaml:"case"`

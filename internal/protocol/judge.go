@@ -19,13 +19,13 @@ const (
 // else is said, and trouble that no protocol names is judged as a worry.
 func (s *Set) Judge(f Facts) (Verdict, bool) {
 	f, told := s.answered(f)
-	opened := s.opened(f)
-	if len(opened) == 0 {
-		return Verdict{}, false
-	}
 	base := s.valuesOf(f)
 	for _, mark := range told {
 		base.flag(mark, true)
+	}
+	opened := s.opened(f, &base)
+	if len(opened) == 0 {
+		return Verdict{}, false
 	}
 	verdicts := make([]Verdict, len(opened))
 	for i, p := range opened {
@@ -54,7 +54,7 @@ func (s *Set) Judge(f Facts) (Verdict, bool) {
 }
 
 // opened lists the protocols that the facts open, each once.
-func (s *Set) opened(f Facts) []*protocol {
+func (s *Set) opened(f Facts, base *values) []*protocol {
 	var list []*protocol
 	add := func(ps []*protocol) {
 		for _, p := range ps {
@@ -76,6 +76,14 @@ func (s *Set) opened(f Facts) []*protocol {
 			ps = s.byTrigger["worry"]
 		}
 		add(ps)
+	}
+	for _, p := range s.protocols {
+		if p.openWhen == nil {
+			continue
+		}
+		if _, must := p.openWhen.root.eval(base); must {
+			add([]*protocol{p})
+		}
 	}
 	if len(list) == 0 && (f.Handling == "nurse" || f.Handling == "emergency") {
 		add(s.byTrigger["worry"])

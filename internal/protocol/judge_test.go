@@ -93,6 +93,10 @@ func TestJudgeGivesWhatPracticeDemands(t *testing.T) {
 		{"a number not known, trouble", Facts{Unknown: true, Handling: "nurse", Present: symptoms("tube_blocked"), Triggers: []string{"unknown_number"}}, "tube_blocked", min, 60, "unknown.trouble"},
 		{"a number not known, emergency", Facts{Unknown: true, Handling: "emergency", Present: symptoms("breathing"), Triggers: []string{"unknown_number"}}, "breathing", em, 0, "emergency.breathing"},
 		{"six vomits", with(toddler(), func(f *Facts) { f.Present = []Symptom{{Code: "vomiting", Count: num(6)}} }), "vomiting", min, 20, "case.vomiting"},
+		{"in hospital", with(toddler(), func(f *Facts) { f.Triggers = []string{"hospital"}; f.Text = "we are in the hospital" }), "away", day, 0, "paused"},
+		{"a death", with(toddler(), func(f *Facts) { f.Triggers = []string{"hospital"}; f.Text = "he passed away last night" }), "died", min, 60, ""},
+		{"a pump's death", with(toddler("pump"), func(f *Facts) { f.Text = "the pump died last night" }), "pump", min, 60, "case.pump"},
+		{"gone for good", with(toddler(), func(f *Facts) { f.Triggers = []string{"hospital"}; f.Text = "the tube came out for good" }), "tube_removed", day, 0, ""},
 		{"critical medicine", with(toddler(), func(f *Facts) { f.Triggers = []string{"medicine"}; f.CriticalMedicine = true }), "medicine", min, 20, "case.medicine"},
 	} {
 		v, ok := s.Judge(tc.facts)

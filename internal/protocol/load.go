@@ -48,6 +48,7 @@ type protocol struct {
 	vocab     *vocabulary // the tree's facts and this protocol's answers
 	rules     []rule
 	questions []question
+	openWhen  *condition // nil: only its codes and triggers open it
 	settle    *condition // nil: no answer makes the case wait
 	deadline  *condition // nil: there is none
 }
@@ -330,6 +331,11 @@ func (s *Set) loadProtocol(fsys fs.FS, file string, env *cel.Env) (*protocol, er
 		}
 	}
 	f.allOf("$.facts", p.file.Facts, Shown)
+	if p.file.Opens.When != "" {
+		if p.openWhen, err = compile(env, s.vocab, p.file.Opens.When); err != nil {
+			f.add("$.opens.when", "%v", err)
+		}
+	}
 	env = s.loadQuestions(p, f, env)
 	s.loadRules(p, f, env)
 	s.loadSettle(p, f, env)
