@@ -58,7 +58,8 @@ type Branch interface {
 	Commit(ctx context.Context, c Change) error
 
 	// Take leases up to n texts of a class that may go out at now, oldest
-	// not-before first; they are not taken again before until.
+	// not-before first; they are not taken again before until, which is then
+	// their not-before. A store may give fewer than n.
 	Take(ctx context.Context, class journal.Class, now, until journal.Millis, n int) ([]Out, error)
 	// Settle ends, or puts off, a text that was taken. A text that is not in the
 	// outbox any more (withdrawn, or settled before) is left alone, and nothing is reported.
@@ -71,7 +72,8 @@ type Branch interface {
 	Rows(ctx context.Context, from, n int) ([]Row, int, error)
 
 	// Hold takes or renews the branch's engine lease for holder until ttl from
-	// now on the store's clock, and notes the time of the engine's last round; false if another holds it.
+	// now on the store's clock, and notes the time of the engine's last round (0:
+	// what is noted stays); false if another holds it.
 	Hold(ctx context.Context, holder string, ttl time.Duration, round journal.Millis) (bool, error)
 	// Release gives the lease up, if holder has it.
 	Release(ctx context.Context, holder string) error
@@ -121,11 +123,11 @@ type HouseholdChange struct {
 
 	Cases      []CaseChange
 	Send       []Out            // put in the outbox; an id that is there already is left as it is
-	Withdraw   []journal.TextID // taken out of the outbox
+	Withdraw   []journal.TextID // taken out of the outbox, before Send is put in
 	AddPhones  []journal.PhoneKey
-	DropPhones []journal.PhoneKey
+	DropPhones []journal.PhoneKey // before AddPhones
 
-	Row  []byte // summary row; nil leaves it as it is, empty removes it
+	Row  []byte // summary row; nil leaves it and its rank as they are, empty removes it
 	Rank int64  // whom to look at first: higher is sooner
 }
 
@@ -172,7 +174,7 @@ type Settlement struct {
 
 // Pulse is the state of the branch at a glance.
 type Pulse struct {
-	Revision int64          // grows with every commit that changes a case, a row or a text
+	Revision int64          // grows with every commit
 	Round    journal.Millis // when the engine last finished a round; 0: never
 	Inbox    int            // undecided items
 	Outbox   [journal.Classes]int
