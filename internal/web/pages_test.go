@@ -235,7 +235,7 @@ func TestThreadShowsReadingBesideText(t *testing.T) {
 		}
 	}
 	all := text(p.root)
-	for _, want := range []string{"reminder → Ana · delivered", "answer to trouble → Ana · on its way", "Times are in America/Chicago."} {
+	for _, want := range []string{"reminder → Ana · delivered", "answer to trouble → Ana · no receipt yet", "Times are in America/Chicago."} {
 		if !strings.Contains(all, want) {
 			t.Errorf("page lacks %q", want)
 		}
