@@ -2,6 +2,7 @@ package redisstore
 
 import (
 	"bufio"
+	"context"
 	"errors"
 	"os"
 	"os/exec"
@@ -19,22 +20,24 @@ import (
 // say so, and wait to be killed.
 const parentDir = "REDISSTORE_TEST_PARENT"
 
-func TestParent(t *testing.T) {
-	dir := os.Getenv(parentDir)
-	if dir == "" {
-		t.Skip("is run by TestChildDiesWithItsParent, in a process of its own")
-	}
+// parent is that process; it returns only if something goes wrong.
+func parent(dir string) error {
 	c, err := start(dir)
 	if err != nil {
-		t.Fatal(err)
+		return err
 	}
-	s := opened(t, c)
-	if _, err := s.Branch("north").Accept(t.Context(), store.In{CarrierID: "in1", Blob: []byte("done")}, noon); err != nil {
-		t.Fatal(err)
+	s, err := Open(context.Background(), Options{Redis: c.Options()})
+	if err != nil {
+		return err
 	}
-	os.Stdout.WriteString("\nup\n")
+	if _, err := s.Branch("north").Accept(context.Background(), store.In{CarrierID: "in1", Blob: []byte("done")}, noon); err != nil {
+		return err
+	}
+	if _, err := os.Stdout.WriteString("up\n"); err != nil {
+		return err
+	}
 	<-c.Exited()
-	t.Fatal("the server ended first")
+	return errors.New("the server ended first")
 }
 
 // A run that was killed leaves its data, and a folder that the next can use.
@@ -45,7 +48,7 @@ func TestChildDiesWithItsParent(t *testing.T) {
 	testneed.Command(t, "redis-server")
 	dir := t.TempDir()
 	for round := range 3 {
-		parent := exec.Command(os.Args[0], "-test.run=^TestParent$")
+		parent := exec.Command(os.Args[0])
 		parent.Env = append(os.Environ(), parentDir+"="+dir)
 		out, err := parent.StdoutPipe()
 		if err != nil {

@@ -20,6 +20,10 @@ var shared struct {
 }
 
 func TestMain(m *testing.M) {
+	if dir := os.Getenv(parentDir); dir != "" {
+		println(parent(dir).Error())
+		os.Exit(1)
+	}
 	code := m.Run()
 	if shared.child != nil {
 		if err := shared.child.Stop(); err != nil {
