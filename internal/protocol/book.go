@@ -91,6 +91,8 @@ func (s *Set) page(p *protocol) page {
 		one := pageRule{When: r.when.root.inWords(p.vocab), Hold: strings.Join(r.Hold, ", "), Why: r.Why, Source: r.Source, Advice: s.wordings(r.Advice)}
 		if r.Case != nil {
 			one.Then = r.Case.inWords()
+		} else if r.GoesTo != "" {
+			one.Then = "goes to the " + r.GoesTo
 		}
 		g.Rules = append(g.Rules, one)
 	}

@@ -38,6 +38,8 @@ func (s *Set) draw(p *protocol) string {
 		switch {
 		case r.Case != nil:
 			outcome, fill = r.Case.inWords(), shade(r.Case.Answer)
+		case r.GoesTo != "":
+			outcome = "goes to the " + r.GoesTo
 		case r.Advice == "":
 			outcome = "holds: " + strings.Join(r.Hold, ", ")
 		}

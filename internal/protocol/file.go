@@ -54,6 +54,7 @@ type ruleFile struct {
 	Case   *caseFile `yaml:"case"`
 	Advice string    `yaml:"advice"`
 	Hold   []string  `yaml:"hold"`
+	GoesTo string    `yaml:"goes_to"` // another person answers, as soon; only beside no case of its own
 	Why    string    `yaml:"why"`
 	Source string    `yaml:"source"`
 }

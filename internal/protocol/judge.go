@@ -226,6 +226,9 @@ func (s *Set) verdict(p *protocol, vs *values, emergency bool) Verdict {
 				v.Hold = append(v.Hold, kind)
 			}
 		}
+		if r.GoesTo != "" && !raised {
+			c.GoesTo = r.GoesTo
+		}
 		if r.Case != nil {
 			raised = true
 			if moreUrgent(r.Case.Answer, r.Case.WithinMin, c.Answer, c.WithinMin) {

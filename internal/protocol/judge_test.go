@@ -114,6 +114,29 @@ func TestJudgeOpensNothingWhereNothingIsWrong(t *testing.T) {
 	}
 }
 
+func TestSilenceGoesToWhoeverWatches(t *testing.T) {
+	s := shipped(t)
+	quiet := with(toddler(), func(f *Facts) { f.Handling = ""; f.Triggers = []string{"silence"} })
+	for _, tc := range []struct {
+		name   string
+		facts  Facts
+		goesTo string
+		answer journal.Answer
+	}{
+		{"an established household", quiet, "coordinator", journal.AnswerDayList},
+		{"in its first two weeks", with(quiet, func(f *Facts) { f.DaysEnrolled = num(13) }), "nurse", journal.AnswerDayList},
+		{"under one year", with(quiet, func(f *Facts) { f.AgeMonths = num(11) }), "nurse", journal.AnswerDayList},
+		{"after a hospital stay", with(quiet, func(f *Facts) { f.DaysSinceHospital = num(3) }), "nurse", journal.AnswerDayList},
+		{"age not known", with(quiet, func(f *Facts) { f.AgeMonths = nil }), "nurse", journal.AnswerDayList},
+		{"feed must not stop", with(quiet, func(f *Facts) { f.LongestGapH = hours(3) }), "nurse", journal.AnswerMinutes},
+	} {
+		v, ok := s.Judge(tc.facts)
+		if !ok || v.GoesTo != tc.goesTo || v.Answer != tc.answer {
+			t.Errorf("%s: goes to %s as %s, want %s as %s", tc.name, v.GoesTo, v.Answer, tc.goesTo, tc.answer)
+		}
+	}
+}
+
 func TestWhatIsStoppedIsAlsoHeld(t *testing.T) {
 	s := shipped(t)
 	v, _ := s.Judge(with(toddler("vomiting"), func(f *Facts) { f.LongestGapH = hours(3) }))

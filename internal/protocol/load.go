@@ -380,8 +380,14 @@ func (s *Set) loadRules(p *protocol, f *faults, env *cel.Env) {
 				f.add(field+".case", "is later than the protocol's own, and rules only raise")
 			}
 		}
-		if r.Case == nil && r.Advice == "" && len(r.Hold) == 0 {
-			f.add(field, "changes nothing: want case, advice or hold")
+		if r.Case == nil && r.Advice == "" && len(r.Hold) == 0 && r.GoesTo == "" {
+			f.add(field, "changes nothing: want case, advice, hold or goes_to")
+		}
+		if r.GoesTo != "" {
+			f.oneOf(field+".goes_to", r.GoesTo, GoesTo)
+			if r.Case != nil {
+				f.add(field+".goes_to", "stands beside a case, want it within the case")
+			}
 		}
 		s.checkAdvice(f, field+".advice", r.Advice)
 		f.allOf(field+".hold", r.Hold, PromptKinds)
