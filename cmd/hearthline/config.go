@@ -10,6 +10,7 @@ import (
 	"net"
 	"os"
 	"path/filepath"
+	"regexp"
 	"strings"
 	"time"
 
@@ -63,6 +64,8 @@ type gatewayConfig struct {
 	PerSecond   float64  `yaml:"per_second"` // texts a second that the number may send; 0: not limited here
 	PlainHTTP   bool     `yaml:"plain_http"` // allow http:// to another machine
 }
+
+var branchForm = regexp.MustCompile(`^[a-z0-9-]{1,64}$`)
 
 // env are the environment variables that stand over the file.
 var env = []struct {
@@ -121,7 +124,7 @@ func (c config) check(file string) (*settings, error) {
 	bad := func(field, format string, args ...any) {
 		errs = append(errs, fmt.Errorf("configuration %s: %s: %s", file, field, fmt.Sprintf(format, args...)))
 	}
-	if c.Branch == "" || strings.ContainsAny(c.Branch, "{}: /") {
+	if !branchForm.MatchString(c.Branch) {
 		bad("branch", "%q is not a code; give lower-case letters and dashes, such as north", c.Branch)
 	}
 	if c.Service == "" {

@@ -18,8 +18,12 @@ func (e *Engine) Queue(ctx context.Context, n int) ([]household.CaseView, int, e
 	}
 	out := make([]household.CaseView, len(rows))
 	for i, r := range rows {
-		if err := e.openJSON(journal.HouseholdOf(string(r.ID)), "case", r.Row, &out[i]); err != nil {
-			return nil, 0, fmt.Errorf("case %s on the queue: %w", r.ID, err)
+		id := journal.HouseholdOf(string(r.ID))
+		if err := e.openJSON(id, "case", r.Row, &out[i]); err != nil {
+			// One case that cannot be read must not hide the others, nor be hidden itself.
+			e.Log.Error("a case on the queue cannot be read", "branch", string(e.Branch), "case", string(r.ID), "error", clean(err))
+			out[i] = household.CaseView{Household: id, Zone: "UTC", Case: household.Case{ID: r.ID, AnswerBy: r.AnswerBy, Status: household.CaseOpen,
+				Answer: journal.AnswerMinutes, GoesTo: "nurse", Title: "title.system", Protocol: "system", Why: "this case cannot be read; open the household"}}
 		}
 	}
 	return out, total, nil

@@ -443,3 +443,21 @@ func TestTwoNursesOneCase(t *testing.T) {
 		t.Errorf("the case is held by %q, not by who was told so (%v)", s.Cases[0].Holder, err)
 	}
 }
+
+func TestACaseThatCannotBeReadHidesNoOther(t *testing.T) {
+	ctx := context.Background()
+	b := newBench(t, 1)
+	b.enrol("cedar-04", "+12025550104")
+	b.post("m-1", "+12025550117", "she threw up")
+	b.post("m-2", "+12025550104", "he threw up")
+	b.step(b.Engine)
+	other, err := seal.NewEphemeral() // whose keys nobody has any more
+	if err != nil {
+		t.Fatal(err)
+	}
+	broken := New(Config{Branch: "north", Store: b.store, Keys: other, World: func() *household.World { return b.world }, Carrier: b.carrier})
+	queue, total, err := broken.Queue(ctx, 10)
+	if err != nil || total != 2 || len(queue) != 2 || queue[0].ID == "" || queue[0].AnswerBy == 0 {
+		t.Errorf("queue with rows that cannot be read: %+v, %d, %v; want two cases all the same", queue, total, err)
+	}
+}

@@ -42,12 +42,13 @@ func (d *decision) tick() error {
 	return nil
 }
 
-// closeDay ends the newest feed day. A day in which questions were asked and
-// none answered is silence: somebody must find out.
+// closeDay ends the newest feed day. A day in which something was asked and not
+// a word came from anybody is silence: somebody must find out. Words are what
+// counts here, not answers: a family that writes about something else is there.
 func (d *decision) closeDay() {
 	day := d.s.Days[len(d.s.Days)-1]
 	d.add(journal.Entry{Kind: journal.KindDayClosed, DayClosed: &journal.DayClosed{Day: day.Day}})
-	if day.Asked == 0 || day.Answered > 0 || d.s.Status != Active {
+	if day.Asked == 0 || d.s.LastText >= day.Start || d.s.Status != Active {
 		return
 	}
 	facts := d.facts()
@@ -56,18 +57,19 @@ func (d *decision) closeDay() {
 	facts.SilentDays = &days
 	if v, wrong := d.w.Protocols.Judge(facts); wrong {
 		to, _ := d.s.first()
-		d.raise(v, cause{why: "no answer in the feed day " + string(day.Day), to: to})
+		d.raise(v, cause{why: "not a word in the feed day " + string(day.Day), to: to})
 	}
 }
 
-// silentDays counts the closed feed days at the end in which nothing that was asked was answered.
+// silentDays counts the closed feed days at the end in which something was
+// asked and nobody wrote.
 func (s State) silentDays() int {
 	n := 0
 	for _, day := range slices.Backward(s.Days) {
 		if !day.Closed {
 			continue
 		}
-		if day.Asked == 0 || day.Answered > 0 {
+		if day.Asked == 0 || s.LastText >= day.Start {
 			break
 		}
 		n++
@@ -143,15 +145,15 @@ func (d *decision) askAgain(id journal.TextID) {
 func (d *decision) overdue(id journal.CaseID) {
 	c, _ := d.s.findCase(id)
 	d.add(journal.Entry{Kind: journal.KindCaseMoved, CaseMoved: &journal.CaseMoved{Case: id, To: "overdue", Holder: c.Holder}})
-	if c.Answer == journal.AnswerDayList {
-		return
+	if c.Answer == journal.AnswerDayList || c.GoesTo != "nurse" {
+		return // nobody promised the family a call by then
 	}
 	to, known := d.s.caregiver(c.From)
 	if !known && d.s.Status == Stranger {
 		to, known = Caregiver{Caregiver: journal.Caregiver{Phone: d.s.Phone}}, true
 	}
 	if known {
-		d.send(to, journal.ClassTrouble, d.tagged(d.say(to.Lang, "case.overdue", nil)), "case", id, true)
+		d.send(to, journal.ClassTrouble, d.tagged(d.say(to.Lang, "case.overdue", nil)), "case", id, false)
 	}
 }
 
