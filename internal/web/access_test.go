@@ -1,6 +1,7 @@
 package web
 
 import (
+	"context"
 	"encoding/base64"
 	"encoding/json"
 	"net/http"
@@ -9,6 +10,8 @@ import (
 	"time"
 
 	"github.com/gofiber/fiber/v2"
+
+	"hearthline/internal/carrier"
 )
 
 func TestNewRefusesWhatIsNotSafe(t *testing.T) {
@@ -367,5 +370,25 @@ func TestTooLargeAFormIsRefused(t *testing.T) {
 	defer res.Body.Close()
 	if res.StatusCode != http.StatusRequestEntityTooLarge {
 		t.Errorf("= %d, want 413", res.StatusCode)
+	}
+}
+
+// TestMountedRoutesCarryTheirOwnProof: a gateway has no sign-in and no form
+// token; the hook answers it, before anything that is meant for people.
+func TestMountedRoutesCarryTheirOwnProof(t *testing.T) {
+	stored := 0
+	cfg := testConfig(newDesk())
+	cfg.Mount = func(app *fiber.App) {
+		MountHook(app, HookConfig{Path: "/hook/north", Secrets: []carrier.Secret{hookSecret(t)}, Now: func() time.Time { return hookNow },
+			Accept: func(context.Context, carrier.Incoming) (bool, error) { stored++; return true, nil }})
+	}
+	s := newSite(t, cfg)
+	res, err := s.Test(hookPost(t, "m-1", hookText, hookNow, func(r *http.Request) { r.Header.Set("Origin", "http://gateway.test") }), -1)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer res.Body.Close()
+	if res.StatusCode != http.StatusOK || stored != 1 {
+		t.Errorf("a signed text = %d, stored %d times", res.StatusCode, stored)
 	}
 }

@@ -4,6 +4,7 @@ import (
 	"compress/gzip"
 	"io"
 	"net/http"
+	"slices"
 	"testing"
 	"time"
 )
@@ -79,4 +80,32 @@ func (o *oneByte) Read(p []byte) (int, error) {
 	n := copy(p, o.b)
 	o.b = o.b[n:]
 	return n, nil
+}
+
+// BenchmarkNews measures from a change in the store to its arrival at fifty
+// open pages, over real connections; the pulse is read every 250 ms.
+func BenchmarkNews(b *testing.B) {
+	d := newDesk()
+	cfg := testConfig(d)
+	s := newSite(b, cfg)
+	base, cookie := serve(b, s), signedIn(b, s, "nora").cookie
+	var pages []*stream
+	for range 50 {
+		p := listen(b, base, cookie)
+		p.await("change")
+		pages = append(pages, p)
+	}
+	var took []time.Duration
+	for b.Loop() {
+		began := time.Now()
+		d.change(func(*fakeDesk) {})
+		for _, p := range pages {
+			p.await("change")
+			took = append(took, time.Since(began))
+		}
+	}
+	slices.Sort(took)
+	ms := func(share int) float64 { return float64(took[(len(took)-1)*share/100].Microseconds()) / 1000 }
+	b.ReportMetric(ms(50), "p50-ms")
+	b.ReportMetric(ms(99), "p99-ms")
 }

@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"github.com/chromedp/cdproto/emulation"
+	cdppage "github.com/chromedp/cdproto/page"
 	"github.com/chromedp/chromedp"
 	"github.com/chromedp/chromedp/kb"
 
@@ -122,6 +123,7 @@ func TestBrowser(t *testing.T) {
 		"keyboard only":       browserKeyboardOnly,
 		"pretend phone":       browserPretendPhone,
 		"axe":                 browserAxe,
+		"screenshots":         browserScreenshots,
 	} {
 		t.Run(name, func(t *testing.T) { walk(t, browser) })
 	}
@@ -229,7 +231,7 @@ func browserScriptsOff(t *testing.T, browser context.Context) {
 		t.Fatal(err)
 	}
 	p.goTo(base + "/queue")
-	if got := p.eval(`document.getElementById("own-line").textContent`); !strings.Contains(got, "does not renew itself: the list may be old") {
+	if got := p.eval(`document.getElementById("own-line").textContent`); !strings.Contains(got, "Not live, made at ") {
 		t.Errorf("without scripts the page says %q", got)
 	}
 	p.do("take", chromedp.Click(`[id="claim-case-maple-17.11.1"]`))
@@ -348,12 +350,25 @@ func browserAxe(t *testing.T, browser context.Context) {
 		}
 		return found
 	}
+	// What a page's own policy forbids, or a script of ours trips over, is kept from its first line on.
+	if _, err := chromedp.Call(p.ctx, cdppage.AddScriptToEvaluateOnNewDocument, cdppage.AddScriptToEvaluateOnNewDocumentParams{Source: `
+		window.faults = [];
+		document.addEventListener("securitypolicyviolation", e => faults.push(e.violatedDirective + " " + e.blockedURI));
+		window.addEventListener("error", e => faults.push(e.message));`}); err != nil {
+		t.Fatal(err)
+	}
 	urls := map[string]string{"signin": signIn}
 	for _, page := range everyPage {
 		urls[page.name] = base + page.path
 	}
 	for name, url := range urls {
 		p.goTo(url)
+		if name != "signin" { // which is not live
+			p.see("the line stands on "+name, isLive)
+		}
+		if got := p.eval(`faults.join("; ")`); got != "" {
+			t.Errorf("%s: %s", name, got)
+		}
 		p.eval(`document.querySelectorAll("details").forEach(d => d.open = true)`)
 		for view, v := range views {
 			if err := browsertest.View(p.ctx, v.width, v.height, v.dark); err != nil {

@@ -88,7 +88,7 @@ func (s *Site) frame(c *fiber.Ctx, title, nav string) frame {
 	}
 	if s.cfg.Demo != nil {
 		f.Demo = &demoFrame{s.clockView()}
-		f.Made = f.Demo.Clock.Words
+		f.Made = s.cfg.Demo.Clock.Now().In(s.cfg.Zone).Format("15:04:05 MST")
 	}
 	f.Live = st.Name != ""
 	return f
