@@ -103,7 +103,7 @@ func (r *run) answerFeedEnd(out *Reading, asked *Asked, v volumes) {
 		out.Done = &no
 	case r.said("stopped") || r.said("refused") || r.said("skipped"):
 		out.Done = &no
-	case out.GivenML != nil && exp != nil && (v.only || v.unit || r.words() > 2):
+	case out.GivenML != nil && exp != nil && (v.only || v.unit || v.words || r.words() > 2):
 		out.Done = &no
 	case r.said("no") && out.GivenML == nil:
 		out.Done = &no

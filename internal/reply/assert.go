@@ -68,7 +68,7 @@ func (r *run) assert(f *found) {
 	case r.decide(f, cueIf, Possible), !f.emergency && r.decide(f, cueMay, Possible), r.decideBack(f, cueMayAfter, Possible, 6):
 	case r.negated(f):
 	case r.past(f):
-	case r.decideBack(f, cueGone, Past, 5) && !r.today(f):
+	case !f.emergency && !r.today(f) && r.decideBack(f, cueGone, Past, 5):
 	default:
 		f.status, f.by = Present, -1
 	}
@@ -294,7 +294,7 @@ func (r *run) otherPerson(f *found) int {
 		case r.has(i, rolePatient) && !(r.has(i, roleMine) && r.has(i+1, roleOther)):
 			return -1
 		case r.has(i, roleSelf):
-			if !saying && f.from-i <= 4 && r.thirdPerson() && !r.finiteBefore(i, f.from) {
+			if !saying && !f.emergency && !f.alertable && f.from-i <= 4 && r.thirdPerson() && !r.finiteBefore(i, f.from) {
 				return i
 			}
 			if !r.has(i, roleMine) {

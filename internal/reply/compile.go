@@ -62,7 +62,8 @@ func (c *compiler) setRoles() {
 func (c *compiler) compile(listed int) error {
 	s := compiledSets{c: c, byKey: map[string]elem{}, size: (listed + 63) / 64}
 	c.l.first = make([][]*pattern, listed)
-	for i := range c.drafts {
+	for i := 0; i < len(c.drafts) && i < 1<<16; i++ {
+		c.drafts = append(c.drafts, c.joined(c.drafts[i])...)
 		d := &c.drafts[i]
 		p := d.pattern
 		for _, q := range d.parts {
@@ -160,4 +161,31 @@ func (c *compiler) setWords() error {
 		l.emoji[e.r] = id
 	}
 	return nil
+}
+
+// joined are the variants of d in which neighbouring words that the lists hold
+// as one ("used to") stand as that one.
+func (c *compiler) joined(d draft) []draft {
+	var out []draft
+	for i := 0; i+1 < len(d.parts); i++ {
+		a, b := d.parts[i], d.parts[i+1]
+		if a.op != opWord || b.op != opWord {
+			continue
+		}
+		var both []string
+		for _, x := range a.names {
+			for _, y := range b.names {
+				if x[0] != '@' && y[0] != '@' && c.seen[x+" "+y] {
+					both = append(both, x+" "+y)
+				}
+			}
+		}
+		if len(both) == 0 {
+			continue
+		}
+		v := d
+		v.parts = append(append(append([]part{}, d.parts[:i]...), part{op: opWord, names: both}), d.parts[i+2:]...)
+		out = append(out, v)
+	}
+	return out
 }

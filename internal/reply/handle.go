@@ -2,6 +2,12 @@ package reply
 
 import "slices"
 
+// plainRoles are the roles whose words are harmless wherever they stand.
+const plainRoles = roleLeft | roleGave | roleMouth | roleBut | roleSkip | roleContrast | rolePatient | roleSelf | roleOther | roleAnd | roleOr | roleQuestion | roleWater | roleTube |
+	roleTotal | roleCorrect | roleNot | roleMore | rolePlan | roleFuture | roleEach | rolePer | roleAt | roleHalfDay | roleIn | roleDate |
+	rolePrior | rolePoured | roleOnly | roleApprox | roleBoth | roleLong | roleTimesWord | roleOnce | roleGreet | roleMine | roleGerund |
+	roleTubeNoun | roleX | roleName | roleRate | roleSaying | roleWith | roleSum | roleWhole | rolePM | roleClause | roleDay | roleFormer
+
 // account marks each token that something explains: a phrase, a cue, an
 // answer, a number with a meaning, a name, or an everyday word. A word of a
 // symptom phrase that no phrase took stays unexplained.
@@ -16,7 +22,7 @@ func (r *run) account() {
 			r.plain[i] = true
 		case t.kind == word && t.id >= 0:
 			in := &r.l.info[t.id]
-			r.plain[i] = in.everyday || in.roles&^(roleSugar|roleOxygen|roleTemp|roleSpill|roleDrawn|roleMild|roleSevere) != 0 && !in.clinical || in.unit != noUnit && !in.clinical
+			r.plain[i] = in.everyday || in.roles&plainRoles != 0 || in.unit != noUnit && !in.clinical
 		case t.kind == word:
 			r.plain[i] = t.end-t.start <= 2
 		}
@@ -40,7 +46,7 @@ func (r *run) account() {
 		q := &r.quants[k]
 		ok := q.role != qUnknown || q.unit != noUnit && !q.unit.volume() || r.counts(q)
 		for i := q.from; i < q.to; i++ {
-			r.plain[i] = ok || r.toks[i].kind == word && r.plain[i]
+			r.plain[i] = r.plain[i] || ok
 		}
 	}
 }
@@ -62,7 +68,7 @@ func (r *run) counts(q *quant) bool {
 // person must know, then what could not be read; only what is left is auto.
 func (r *run) handle(out *Reading, asked *Asked, v volumes) {
 	say := func(handling, why string) { out.Handling, out.Why = handling, why }
-	alert := r.cueAt(cueAlert)
+	alert := r.alert()
 	for i := range r.facts {
 		f := &r.facts[i]
 		if f.status == Present && (f.emergency || f.alertable && !alert) {
@@ -118,8 +124,31 @@ func (r *run) handle(out *Reading, asked *Asked, v volumes) {
 	say(Auto, r.whyAuto(out))
 }
 
+// alert tells whether the person is said to answer and look, and not denied to.
+func (r *run) alert() bool {
+	for i := range r.cues {
+		if r.cues[i].label != cueAlert {
+			continue
+		}
+		denied := false
+		for k := range r.cues {
+			c := &r.cues[k]
+			denied = denied || (c.label == cueNegate || c.label == cueNoun) && c.to <= r.cues[i].from && r.cues[i].from-c.to <= 3
+		}
+		if !denied {
+			return true
+		}
+	}
+	return false
+}
+
 // feedTrouble says what about the amount fed a person must see, or nothing.
 func (r *run) feedTrouble(out *Reading, asked *Asked, v volumes) string {
+	if asked == nil || asked.Kind == Checkin {
+		if r.skipped() || r.stoppedFeed() {
+			return "the feed was stopped or not given"
+		}
+	}
 	if asked == nil {
 		return ""
 	}
@@ -181,4 +210,15 @@ func (r *run) quoteOf(from, to int) string {
 		}
 	}
 	return q
+}
+
+// stoppedFeed tells whether the text says of something that it was stopped,
+// and not only the bare word.
+func (r *run) stoppedFeed() bool {
+	for i := range r.matches {
+		if m := &r.matches[i]; m.pat.what == whatAnswer && m.pat.label == "stopped" && m.to-m.from > 1 {
+			return true
+		}
+	}
+	return false
 }

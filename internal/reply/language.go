@@ -137,6 +137,11 @@ func (c *compiler) readSection(s *section) error {
 		})
 	case "numbers":
 		return pairs(s, c.readNumber(s))
+	case "endings":
+		return pairs(s, func(line int, from, to string) error {
+			c.l.endings = append(c.l.endings, ending{cut: fold(from), put: strings.ReplaceAll(fold(to), "~", "")})
+			return nil
+		})
 	case "apart":
 		return pairs(s, func(line int, from, to string) error {
 			c.apart[[2]string{fold(from), fold(to)}] = true
@@ -156,7 +161,7 @@ func (c *compiler) readSection(s *section) error {
 			return nil
 		})
 	}
-	return s.errorf(s.line, "unknown key: want language, about, classes, units, numbers, short, emoji, everyday, symptoms, emergency, unless_alert, benign, cues, answers or intents")
+	return s.errorf(s.line, "unknown key: want language, about, classes, units, numbers, short, endings, apart, emoji, everyday, symptoms, emergency, unless_alert, benign, cues, answers or intents")
 }
 
 func each(s *section, do func(*section) error) error {
@@ -277,7 +282,7 @@ func (c *compiler) readPatterns(s *section, w what) error {
 
 // readAlternatives reads a line of patterns separated by " | ".
 func (c *compiler) readAlternatives(s *section, line int, all string, w what, label string, codes []string) error {
-	for text := range strings.SplitSeq(all, " | ") {
+	for _, text := range spread(strings.Split(all, " | ")) {
 		text = foldPattern(text)
 		parts, err := parsePattern(text)
 		if err != nil {
@@ -309,4 +314,56 @@ func foldPattern(text string) string {
 		}
 	}
 	return strings.Join(fields, " ")
+}
+
+// spread writes an alternative of several words ("in_pain" among others) as a
+// pattern of its own.
+func spread(texts []string) []string {
+	for i := 0; i < len(texts) && len(texts) < 64; {
+		fields := strings.Fields(texts[i])
+		at := -1
+		for k, f := range fields {
+			if severalWords(f) {
+				at = k
+				break
+			}
+		}
+		if at < 0 {
+			i++
+			continue
+		}
+		var one []string
+		var more []string
+		for alt := range strings.SplitSeq(fields[at], "|") {
+			if alt == "" {
+				continue
+			}
+			if alt[0] != '@' && strings.Contains(alt, "_") {
+				more = append(more, strings.ReplaceAll(alt, "_", " "))
+			} else {
+				one = append(one, alt)
+			}
+		}
+		if len(one) > 0 {
+			more = append(more, strings.Join(one, "|"))
+		}
+		var with []string
+		for _, m := range more {
+			f := append([]string{}, fields...)
+			f[at] = m
+			with = append(with, strings.Join(f, " "))
+		}
+		texts = append(append(append([]string{}, texts[:i]...), with...), texts[i+1:]...)
+	}
+	return texts
+}
+
+// severalWords tells whether an element has an alternative of several words.
+func severalWords(field string) bool {
+	for alt := range strings.SplitSeq(field, "|") {
+		if alt != "" && alt[0] != '@' && strings.Contains(alt, "_") {
+			return true
+		}
+	}
+	return false
 }

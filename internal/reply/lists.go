@@ -24,7 +24,12 @@ type Lists struct {
 	repair   repairs
 	langs    []string
 	limits   Limits
+	endings  []ending
+	plain    int32 // stands for any form of an everyday word
 }
+
+// ending is one inflection: a word on cut may be an everyday word on put.
+type ending struct{ cut, put string }
 
 // wordInfo is what the lists say of one word.
 type wordInfo struct {
@@ -170,6 +175,8 @@ func (c *compiler) finish() (*Lists, error) {
 		return nil, err
 	}
 	c.addEveryday()
+	l.plain = c.number("~plain")
+	l.info[l.plain].everyday = true
 	if err := c.setWords(); err != nil {
 		return nil, err
 	}

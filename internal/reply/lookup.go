@@ -18,6 +18,7 @@ type run struct {
 
 	quoteStart, quoteEnd int // a quoted prompt: bytes not read
 	titled               bool
+	strict               bool // the pattern being tried may not reach over a comma
 	langSeen             [8]int
 }
 
@@ -84,6 +85,9 @@ func (r *run) find(i int, w []byte) int32 {
 	}
 	if t := &r.toks[i]; t.cap && !r.titled && !r.opens(i) {
 		return nameID
+	}
+	if id := r.inflected(w); id >= 0 {
+		return id
 	}
 	if id := l.repair.find(l, w); id >= 0 {
 		r.toks[i].repaired = true
@@ -188,4 +192,37 @@ func (r *run) clause(i int) (from, to int) {
 		to++
 	}
 	return from, to
+}
+
+// inflected is the everyday word that w is a form of by a listed ending, or -1.
+// Only words that are everyday and stand in no symptom phrase count, so that a
+// form never makes a word of danger plain.
+func (r *run) inflected(w []byte) int32 {
+	for _, e := range r.l.endings {
+		n := len(w) - len(e.cut)
+		if n < 3 || string(w[n:]) != e.cut {
+			continue
+		}
+		r.buf = append(append(r.buf[:0], w[:n]...), e.put...)
+		if id := r.plainWord(r.buf); id >= 0 {
+			return id
+		}
+		if k := len(r.buf) - 1; e.put == "" && k > 3 && r.buf[k] == r.buf[k-1] { // "hopping"
+			if id := r.plainWord(r.buf[:k]); id >= 0 {
+				return id
+			}
+		}
+	}
+	return -1
+}
+
+func (r *run) plainWord(w []byte) int32 {
+	id, ok := r.l.words[string(w)]
+	if !ok || len(w) < 3 {
+		return -1
+	}
+	if in := &r.l.info[id]; !in.everyday || in.clinical || in.num != 0 || in.unit != noUnit {
+		return -1
+	}
+	return r.l.plain
 }

@@ -170,6 +170,7 @@ func (r *run) matchAll() {
 }
 
 func (r *run) try(p *pattern, i int) {
+	r.strict = p.what == whatBenign
 	if to, mask, ok := r.step(p.elems, i, i, 0); ok {
 		r.matches = append(r.matches, match{pat: p, from: i, to: to, mask: mask})
 	}
@@ -268,7 +269,7 @@ func (r *run) skip(i, from int) int {
 // wall tells whether token i may not lie in a gap.
 func (r *run) wall(i int) bool {
 	t := &r.toks[i]
-	return t.kind == stop || t.quoted(r) || r.has(i, roleContrast)
+	return t.kind == stop || r.strict && t.kind == comma || t.quoted(r) || r.has(i, roleContrast)
 }
 
 func (r *run) isSkip(i int) bool { return r.has(i, roleSkip) }

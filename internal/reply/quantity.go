@@ -194,7 +194,7 @@ func (r *run) halfAfter(j int) int {
 		return 0
 	}
 	j++
-	for k := 0; k < 2 && (r.has(j, roleSkip) || r.num(j) == 1); k++ {
+	for k := 0; k < 2 && r.num(j) != -2 && (r.has(j, roleSkip) || r.num(j) == 1); k++ {
 		j++
 	}
 	if r.num(j) == -2 {

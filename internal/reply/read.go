@@ -130,6 +130,14 @@ func (r *run) sift() {
 			r.addFact(m)
 		}
 	}
+	r.matches = slices.DeleteFunc(r.matches, func(m match) bool { // "it all came back up"
+		return m.pat.what == whatAnswer && m.pat.label == "all" && slices.ContainsFunc(r.facts, func(f found) bool { return f.from < m.to+1 && f.from > m.from })
+	})
+	r.matches = slices.DeleteFunc(r.matches, func(m match) bool { // "every bit of it"
+		return m.pat.what == whatAnswer && m.pat.label == "partly" && slices.ContainsFunc(r.matches, func(o match) bool {
+			return o.pat != nil && o.pat.what == whatAnswer && o.pat.label == "all" && o.from <= m.from && o.to > m.from
+		})
+	})
 	for i := range r.matches {
 		if m := &r.matches[i]; m.pat.what == whatCue {
 			r.cues = append(r.cues, cue{from: m.from, to: m.to, label: m.pat.label})
@@ -165,8 +173,8 @@ func (r *run) beaten(i int) bool {
 			if o.pat.what == whatBenign && (inside || same) && m.pat.what != whatEmergency {
 				return true
 			}
-			if o.pat.what == whatBenign && inside {
-				return true
+			if o.pat.what == whatBenign && (inside || o.from == m.to-1 && o.to > m.to && m.to-m.from > 1) {
+				return true // inside a harmless phrase, or its colour is of the thing that follows
 			}
 			if symptomatic(o.pat.what) && inside && !r.gapHolds(o, m) && (m.pat.what == whatSymptom || o.pat.what != whatSymptom) {
 				return true

@@ -9,7 +9,7 @@ type volumes struct {
 	prior               bool // of an earlier feed
 	only                bool // said to be short
 	unit                bool // a unit was written
-	whole               bool // said as "all"
+	words               bool // said as a part or as what was left, and not as a bare number
 	source              int  // token of the given volume, -1 where words said it
 }
 
@@ -96,7 +96,12 @@ func (r *run) volumeRoles(asked *Asked) {
 				role = qGiven
 			}
 		}
-		q.role = role
+		if q.role == qUnknown {
+			q.role = role
+		}
+		if q.role == qUnknown && q.bare && !feedEnd && r.later() {
+			q.role = qSpan // "snooze 30"
+		}
 	}
 }
 
@@ -130,6 +135,11 @@ func (r *run) roleOf(q *quant, k int) qrole {
 		hi = r.quants[k+1].from
 	}
 	role := qUnknown
+	for i := q.from - 1; i > 0 && i >= q.from-2; i-- { // "all but an ounce"
+		if r.has(i, roleBut) && r.has(i-1, roleWhole) {
+			return qLeft
+		}
+	}
 	// Just after: "60 water", "240 of formula", "5 left", "180 by tube".
 	for i, n := q.to, 0; i < hi && n < 6; i, n = i+1, n+1 {
 		switch {
@@ -157,7 +167,7 @@ func (r *run) roleOf(q *quant, k int) qrole {
 			return qTotal
 		case n < 2 && r.has(i, roleNot):
 			return qWrong
-		case n < 3 && r.has(i, roleBut):
+		case n < 3 && r.has(i, roleBut) && !r.has(i, roleContrast):
 			return qLeft
 		case r.has(i, roleLeft) && n < 5:
 			return qLeft
@@ -264,6 +274,7 @@ func (r *run) volumes(asked *Asked) volumes {
 			if v.source < 0 {
 				v.source = q.from
 			}
+			v.words = v.words || q.part
 			gaves++
 			last = k
 		case qLeft:
@@ -303,10 +314,10 @@ func (r *run) volumes(asked *Asked) volumes {
 		v.given = rounded(sum)
 	case !known:
 		v.uncertain = true
-	case lefts > 0 && feedEnd && asked.ExpectedML != nil && left <= float64(*asked.ExpectedML):
-		v.given = rounded(float64(*asked.ExpectedML) - left)
+	case lefts > 0 && feedEnd && !r.said("running") && asked.ExpectedML != nil && left <= float64(*asked.ExpectedML):
+		v.given, v.words = rounded(float64(*asked.ExpectedML)-left), true
 	case lefts > 0:
-		v.uncertain = true
+		v.uncertain = !r.said("running")
 	case mouths > 0 && feedEnd:
 		v.uncertain = true
 	}
