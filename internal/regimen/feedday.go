@@ -1,6 +1,7 @@
 package regimen
 
 import (
+	"slices"
 	"time"
 
 	"hearthline/internal/journal"
@@ -70,8 +71,8 @@ func (dp *DayPlan) add(f frame, a *Actual, s *scratch, lo, hi int64) {
 	o := f.o
 	occs := f.occurrences(a, s.occs[0][:0])
 	acts := f.acts(occs, a, EachStep, s.acts[0][:0])
+	slices.SortStableFunc(acts, compareAct) // by their own time, not their text's
 	c := o.composition()
-	first := len(dp.Feeds)
 	index := map[int16]int{}
 	for i := range occs {
 		x := &occs[i]
@@ -92,7 +93,6 @@ func (dp *DayPlan) add(f frame, a *Actual, s *scratch, lo, hi int64) {
 		dp.Totals.ProteinMicroG += c.ProteinMicroG(ml)
 		dp.Totals.FormulaWaterUL += c.WaterMicroL(ml)
 	}
-	_ = first
 	for _, r := range acts {
 		at := time.Unix(r.at, 0).In(o.loc)
 		of, mine := index[r.x]

@@ -97,7 +97,9 @@ func (p *Plan) Estimates(t time.Time) []Estimate {
 			src := "Holliday MA, Segar WE. Pediatrics 1957;19:823-832"
 			out = append(out, Estimate{"energy_kcal", "holliday_segar", hs, src}, Estimate{"water_ml", "holliday_segar", hs, src})
 		}
-		out = append(out, Estimate{"water_ml", "ml_per_kg", o.lim.PerKg(w), o.lim.Sources["fluid_ml_per_kg"]})
+		if age := o.p.AgeDays(t); age < 0 || age >= 18*365 {
+			out = append(out, Estimate{"water_ml", "ml_per_kg", o.lim.PerKg(w), o.lim.Sources["fluid_ml_per_kg"]})
+		}
 	}
 	if k := o.p.Targets.EnergyKcal; k > 0 {
 		out = append(out, Estimate{"water_ml", "ml_per_kcal", o.lim.PerKcal(k), o.lim.Sources["fluid_ml_per_kcal"]})

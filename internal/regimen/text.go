@@ -66,6 +66,7 @@ type composer struct {
 	pr     *Prompt
 	w      Phrases
 	pieces []piece
+	night  bool // asks how a night went
 }
 
 func (c *composer) say(drop int, key string, args ...string) {
@@ -94,6 +95,9 @@ func (c *composer) compose() {
 		}
 	}
 	c.asks()
+	if c.night {
+		c.say(4, sayHelp)
+	}
 }
 
 // firstOf reports whether none of the acts is of the occurrence.
@@ -116,7 +120,7 @@ func (c *composer) ends() {
 		switch {
 		case a.Occurrence == c.pr.Asks.Occurrence && c.pr.At.Sub(a.At) >= time.Hour:
 			c.say(0, sayAskNight, "feed", a.Feed, "ml", mlText(a.ML))
-			c.say(4, sayHelp)
+			c.night = true
 		case a.Occurrence == c.pr.Asks.Occurrence && c.pr.Asks.Kind == AskFeedEnd:
 			c.say(0, sayAskEnd, "feed", a.Feed, "ml", mlText(a.ML))
 		default:
