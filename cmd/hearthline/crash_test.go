@@ -75,7 +75,8 @@ func TestNoTextIsLostOrDecidedTwice(t *testing.T) {
 	last := s.start()
 	s.up(last)
 	books := openBooks(t, s)
-	waitFor(t, "inbox and outbox to empty", func() bool {
+	// What a killed sender had taken is free again when its lease ends, after 20 s.
+	waitLong(t, "inbox and outbox to empty", func() bool {
 		pulse, err := books.Pulse(context.Background())
 		if err != nil {
 			t.Fatal(err)
@@ -182,7 +183,7 @@ func (p *poster) texts() {
 			}
 			break
 		}
-		time.Sleep(4 * time.Millisecond)
+		time.Sleep(10 * time.Millisecond)
 	}
 }
 

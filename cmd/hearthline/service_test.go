@@ -110,10 +110,21 @@ func shortDir(t testing.TB) string {
 // whose time is not ours to give.
 func waitFor(t testing.TB, what string, ok func() bool) {
 	t.Helper()
-	deadline := time.Now().Add(20 * time.Second)
+	await(t, 20*time.Second, what, ok)
+}
+
+// waitLong is waitFor with two minutes.
+func waitLong(t testing.TB, what string, ok func() bool) {
+	t.Helper()
+	await(t, 2*time.Minute, what, ok)
+}
+
+func await(t testing.TB, limit time.Duration, what string, ok func() bool) {
+	t.Helper()
+	deadline := time.Now().Add(limit)
 	for !ok() {
 		if time.Now().After(deadline) {
-			t.Fatalf("%s: not within 20 s", what)
+			t.Fatalf("%s: not within %s", what, limit)
 		}
 		time.Sleep(5 * time.Millisecond)
 	}

@@ -15,8 +15,9 @@ import (
 )
 
 // sendLease is how long a taken text is nobody else's: longer than a carrier
-// may take to answer, so that it is not sent twice while it is under way.
-const sendLease = 60 * time.Second
+// may take to answer (15 s), so that it is not sent twice while it is under way,
+// and no longer than an answer to trouble may be late after a sender's death.
+const sendLease = 20 * time.Second
 
 // maxTries bounds how often a text is handed over before it is given up.
 const maxTries = 10
