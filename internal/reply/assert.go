@@ -65,8 +65,9 @@ func (r *run) assert(f *found) {
 	switch {
 	case others >= 0:
 		f.status, f.by = Other, others
-	case r.decide(f, cueIf, Possible), !f.emergency && r.decide(f, cueMay, Possible), r.decideBack(f, cueMayAfter, Possible, 6):
+	case r.decide(f, cueIf, Possible), r.decideBack(f, cueMayAfter, Possible, 6):
 	case r.negated(f):
+	case !f.emergency && r.decide(f, cueMay, Possible):
 	case r.past(f):
 	case !f.emergency && !r.today(f) && r.decideBack(f, cueGone, Past, 5):
 	default:
@@ -81,7 +82,7 @@ func (r *run) decide(f *found, label, status string) bool {
 		if c.label != label || c.from >= f.from || c.to > f.to {
 			continue
 		}
-		if r.openIf(c.to, f.from) {
+		if r.openIf(c.to, f.from) && !r.deniedCue(c) {
 			f.status, f.by = status, c.from
 			return true
 		}
@@ -329,6 +330,17 @@ func (r *run) finiteBefore(i, end int) bool {
 func (r *run) thirdPerson() bool {
 	for i := range r.toks {
 		if r.has(i, rolePatient) {
+			return true
+		}
+	}
+	return false
+}
+
+// deniedCue tells whether a cue is itself denied: "no signs of" is a denial.
+func (r *run) deniedCue(c *cue) bool {
+	for k := range r.cues {
+		n := &r.cues[k]
+		if (n.label == cueNegate || n.label == cueNoun) && n.to <= c.from && c.from-n.to <= 4 && r.samePart(n.to, c.from) {
 			return true
 		}
 	}

@@ -38,6 +38,16 @@ const nameID = -2
 // letters cut, by a listed prefix, as a name by its capital, or repaired.
 func (r *run) lookup() {
 	r.titled = r.looksTitled()
+	for i := range r.toks { // which languages are spoken, by the words listed as written
+		t := &r.toks[i]
+		if t.kind != word || t.id >= 0 {
+			continue
+		}
+		if id, ok := r.l.words[string(r.arena[t.a:t.b])]; ok {
+			t.id = id
+			r.hear(id)
+		}
+	}
 	for i := range r.toks {
 		t := &r.toks[i]
 		if t.kind != word {
@@ -50,13 +60,6 @@ func (r *run) lookup() {
 			in := &r.l.info[t.id]
 			if in.alias >= 0 {
 				t.id = in.alias
-			}
-			if in.langs&(in.langs-1) == 0 && (t.b-t.a > 2 || in.langs != 0) {
-				for b := range r.langSeen {
-					if in.langs == 1<<b {
-						r.langSeen[b]++
-					}
-				}
 			}
 		}
 	}
@@ -89,7 +92,7 @@ func (r *run) find(i int, w []byte) int32 {
 	if id := r.inflected(w); id >= 0 {
 		return id
 	}
-	if id := l.repair.find(l, w); id >= 0 {
+	if id := l.repair.find(l, w, r.spoken()); id >= 0 {
 		r.toks[i].repaired = true
 		return id
 	}
@@ -225,4 +228,30 @@ func (r *run) plainWord(w []byte) int32 {
 		return -1
 	}
 	return r.l.plain
+}
+
+// hear counts a word of one language only.
+func (r *run) hear(id int32) {
+	for b, langs := 0, r.l.info[id].langs; b < len(r.langSeen); b++ {
+		if langs == 1<<b {
+			r.langSeen[b]++
+		}
+	}
+}
+
+// spoken are the languages that a slip may be of: all, unless one is heard
+// plainly and another not at all.
+func (r *run) spoken() uint8 {
+	var heard uint8
+	most := 0
+	for b, n := range r.langSeen {
+		if n > 0 {
+			heard |= 1 << b
+		}
+		most = max(most, n)
+	}
+	if most < 2 {
+		return 0
+	}
+	return heard
 }

@@ -74,7 +74,7 @@ func (x *repairs) put(h uint32, id int32) {
 }
 
 // find is the best listed word one slip from w, or -1.
-func (x *repairs) find(l *Lists, w []byte) int32 {
+func (x *repairs) find(l *Lists, w []byte, langs uint8) int32 {
 	if len(w) < shortestRepair || len(w) > longestRepair {
 		return -1
 	}
@@ -86,6 +86,9 @@ func (x *repairs) find(l *Lists, w []byte) int32 {
 				continue
 			}
 			id := x.slots[at].id
+			if langs != 0 && l.info[id].langs&langs == 0 {
+				continue
+			}
 			if s := x.score(l, w, id, heads); s > bestScore || s == bestScore && s > 0 && id < best {
 				best, bestScore = id, s
 			}
@@ -96,7 +99,7 @@ func (x *repairs) find(l *Lists, w []byte) int32 {
 		consider(hashWithout(w, i), false)
 	}
 	// A listed prefix with one slip in it: "vommiting" begins as vomit* does.
-	for n := 5; n < len(w) && n <= l.longest+1; n++ {
+	for n := 4; n < len(w) && n <= l.longest+1; n++ {
 		consider(hashWithout(w[:n], -1), true)
 		for i := 0; i < n; i++ {
 			consider(hashWithout(w[:n], i), true)
