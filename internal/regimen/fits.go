@@ -9,28 +9,57 @@ const (
 	gsmExt   = "^{}\\[~]|€"
 )
 
+// asciiPlaces has the places of each character below 128, 0 for those that need UCS-2.
+var asciiPlaces = func() (t [128]int8) {
+	for r := range rune(128) {
+		if strings.ContainsRune(gsmBasic, r) {
+			t[r] = 1
+		} else if strings.ContainsRune(gsmExt, r) {
+			t[r] = 2
+		}
+	}
+	return t
+}()
+
+func gsmPlaces(r rune) int {
+	switch {
+	case r < 128:
+		return int(asciiPlaces[r])
+	case strings.ContainsRune(gsmBasic, r):
+		return 1
+	case strings.ContainsRune(gsmExt, r):
+		return 2
+	}
+	return 0
+}
+
+// size is how much room a text takes, in either alphabet.
+type size struct {
+	places, units int  // GSM places, UTF-16 units
+	ucs2          bool // it needs UCS-2
+}
+
+func sizeOf(text string) (s size) {
+	for _, r := range text {
+		s.units++
+		if r > 0xFFFF {
+			s.units++
+		}
+		n := gsmPlaces(r)
+		s.places += n
+		s.ucs2 = s.ucs2 || n == 0
+	}
+	return s
+}
+
 // Segments counts the SMS segments of a text: 160 places for one, 153 for each
 // of several, or 70 and 67 UTF-16 units where the text needs UCS-2.
 func Segments(text string) int {
-	places, units, ucs2 := 0, 0, false
-	for _, r := range text {
-		units++
-		if r > 0xFFFF {
-			units++
-		}
-		switch {
-		case strings.ContainsRune(gsmBasic, r):
-			places++
-		case strings.ContainsRune(gsmExt, r):
-			places += 2
-		default:
-			ucs2 = true
-		}
+	s := sizeOf(text)
+	if s.ucs2 {
+		return parts(s.units, 70, 67)
 	}
-	if ucs2 {
-		return parts(units, 70, 67)
-	}
-	return parts(places, 160, 153)
+	return parts(s.places, 160, 153)
 }
 
 func parts(n, one, each int) int {
@@ -43,10 +72,16 @@ func parts(n, one, each int) int {
 	return (n + each - 1) / each
 }
 
-// maxSegments is what a text to a caregiver may take.
-const maxSegments = 2
-
-func fits(text string) bool {
-	// A character of two places cannot be cut between segments: leave one place free in each.
-	return Segments(text) <= maxSegments && (len(text) <= 150 || Segments(text+"..") <= maxSegments)
+// fits reports whether the sentences, joined by blanks, fit two segments. A
+// character of two places cannot be cut, so that one place is left free in each.
+func fits(ps []piece) bool {
+	sum := size{places: len(ps) - 1, units: len(ps) - 1}
+	for i := range ps {
+		s := ps[i].size
+		sum.places, sum.units, sum.ucs2 = sum.places+s.places, sum.units+s.units, sum.ucs2 || s.ucs2
+	}
+	if sum.ucs2 {
+		return sum.units <= 2*(67-1)
+	}
+	return sum.places <= 2*(153-1)
 }

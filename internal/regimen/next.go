@@ -1,6 +1,7 @@
 package regimen
 
 import (
+	"sync"
 	"time"
 
 	"hearthline/internal/journal"
@@ -201,9 +202,14 @@ const horizon = 17
 // until a person acts). It takes the same time however far the calendar runs.
 func (p *Plan) Next(after time.Time, now Actual) (Prompt, bool) {
 	x := after.Unix() // a prompt stands on whole seconds: one at this second is not after
-	var s scratch
-	return p.next(x, &now, &s)
+	s := scratches.Get().(*scratch)
+	defer scratches.Put(s)
+	return p.next(x, &now, s)
 }
+
+// scratches spares each look-up the making of its room. Nothing that Next
+// returns points into it.
+var scratches = sync.Pool{New: func() any { return new(scratch) }}
 
 func (p *Plan) next(x int64, a *Actual, s *scratch) (Prompt, bool) {
 	w := p.walker(x)

@@ -49,6 +49,7 @@ const (
 type piece struct {
 	text string
 	drop int
+	size size
 }
 
 // Text says the prompt in a language: what to do in the order in which it is
@@ -75,7 +76,7 @@ func (c *composer) say(drop int, key string, args ...string) {
 		m[args[i]] = args[i+1]
 	}
 	if s := c.w.Say(key, m); s != "" {
-		c.pieces = append(c.pieces, piece{s, drop})
+		c.pieces = append(c.pieces, piece{s, drop, sizeOf(s)})
 	}
 }
 
@@ -287,8 +288,8 @@ func (c *composer) asks() {
 func (c *composer) fit() string {
 	keep := c.pieces
 	for {
-		if t := joinPieces(keep); fits(t) || len(keep) == 0 {
-			return t
+		if len(keep) == 0 || fits(keep) {
+			return joinPieces(keep)
 		}
 		worst := -1
 		for i := range keep {
@@ -303,11 +304,12 @@ func (c *composer) fit() string {
 	}
 	// Several feeds in one text: what comes first is said, the plan has the rest.
 	more := piece{text: c.w.Say(sayMore, nil)}
+	more.size = sizeOf(more.text)
 	last := keep[len(keep)-1]
 	for n := len(keep) - 2; n > 0; n-- {
 		short := append(append([]piece(nil), keep[:n]...), more, last)
-		if t := joinPieces(short); fits(t) {
-			return t
+		if fits(short) {
+			return joinPieces(short)
 		}
 	}
 	return joinPieces([]piece{more, last})
@@ -315,6 +317,7 @@ func (c *composer) fit() string {
 
 func joinPieces(ps []piece) string {
 	var b strings.Builder
+	b.Grow(320)
 	for i := range ps {
 		if i > 0 {
 			b.WriteByte(' ')
