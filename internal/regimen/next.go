@@ -73,8 +73,8 @@ func (f *frame) known(x *occ, r *raw, a *Actual) bool {
 		if x.done {
 			return true
 		}
-		if act.Started != 0 && r.kind <= rankStart && r.kind != rankEnd && r.kind != rankFlushAfter {
-			return true // it is running
+		if act.Started != 0 && (r.send <= x.start || r.kind <= rankStart && r.kind != rankEnd && r.kind != rankFlushAfter) {
+			return true // it is running; what its start text said has been said
 		}
 	}
 	if len(a.Answered) == 0 {
