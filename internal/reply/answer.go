@@ -65,7 +65,7 @@ func (r *run) hindered(kind string) bool {
 		if f := &r.facts[i]; f.status == Present {
 			for _, c := range f.codes {
 				switch c {
-				case "tube_blocked", "pump", "tube_out":
+				case "tube_blocked", "pump", "tube_out", "supplies":
 					return true
 				}
 			}
@@ -88,6 +88,8 @@ func (r *run) answerFeedEnd(out *Reading, asked *Asked, v volumes) {
 			if r.said("reaction_yes") {
 				out.GivenML = exp
 			}
+		case r.said("stopped") && r.goneOn(): // stopped for a while, then finished
+			out.GivenML = copied(exp)
 		case r.said("stopped") || r.said("partly") || r.said("no") && !r.said("all"):
 		case r.said("all"), r.said("done") && !r.troubled(), r.said("yes") && !r.troubled():
 			out.GivenML = copied(exp)
@@ -101,7 +103,7 @@ func (r *run) answerFeedEnd(out *Reading, asked *Asked, v volumes) {
 		out.Done = &no
 	case pending:
 		out.Done = &no
-	case r.said("stopped") || r.said("refused") || r.said("skipped"):
+	case r.said("stopped") && !r.goneOn() || r.said("refused") || r.said("skipped"):
 		out.Done = &no
 	case out.GivenML != nil && exp != nil && (v.only || v.unit || v.words || r.words() > 2):
 		out.Done = &no
@@ -242,4 +244,22 @@ func (r *run) intentAt(label string) *match {
 // planAnswers tells whether every question asked is one that the regimen answers.
 func (r *run) planAnswers() bool {
 	return r.intentAt("question_plan") != nil && r.intentAt("question_person") == nil
+}
+
+// goneOn tells whether after a stop the text says that it was finished.
+func (r *run) goneOn() bool {
+	stopped, finished := -1, -1
+	for i := range r.matches {
+		m := &r.matches[i]
+		if m.pat.what != whatAnswer {
+			continue
+		}
+		switch m.pat.label {
+		case "stopped":
+			stopped = max(stopped, m.from)
+		case "all", "done":
+			finished = max(finished, m.from)
+		}
+	}
+	return finished > stopped && stopped >= 0
 }

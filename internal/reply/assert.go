@@ -65,6 +65,7 @@ func (r *run) assert(f *found) {
 	switch {
 	case others >= 0:
 		f.status, f.by = Other, others
+	case r.echoed(f):
 	case r.decide(f, cueIf, Possible), r.decideBack(f, cueMayAfter, Possible, 6):
 	case r.negated(f):
 	case !f.emergency && r.decide(f, cueMay, Possible):
@@ -288,7 +289,7 @@ func (r *run) otherPerson(f *found) int {
 		case r.has(i, roleSaying):
 			saying = true
 		case r.has(i, roleOther):
-			if saying || r.possessed(i, f) {
+			if saying || r.possessed(i, f) || (f.emergency || f.alertable) && r.has(i, roleElder) {
 				return -1
 			}
 			return i
@@ -341,6 +342,24 @@ func (r *run) deniedCue(c *cue) bool {
 	for k := range r.cues {
 		n := &r.cues[k]
 		if (n.label == cueNegate || n.label == cueNoun) && n.to <= c.from && c.from-n.to <= 4 && r.samePart(n.to, c.from) {
+			return true
+		}
+	}
+	return false
+}
+
+// echoed reads an asked symptom and its answer: "blood in his stool? no".
+func (r *run) echoed(f *found) bool {
+	i := f.to
+	for i < len(r.toks) && r.toks[i].kind != stop {
+		i++
+	}
+	if i+1 >= len(r.toks) || r.toks[i].sym != '?' || i-f.to > 4 {
+		return false
+	}
+	for k := range r.cues {
+		if c := &r.cues[k]; c.from == i+1 && (c.label == cueNegate || c.label == cueNoun) {
+			f.status, f.by = Absent, c.from
 			return true
 		}
 	}

@@ -109,7 +109,7 @@ read:
 
 // patternSections are the keys whose children are lists of patterns.
 var patternSections = map[string]what{
-	"symptoms": whatSymptom, "emergency": whatEmergency, "unless_alert": whatUnlessAlert,
+	"symptoms": whatSymptom, "emergency": whatEmergency, "unless_alert": whatUnlessAlert, "denied": whatDenied,
 	"benign": whatBenign, "cues": whatCue, "answers": whatAnswer, "intents": whatIntent,
 }
 
@@ -161,7 +161,7 @@ func (c *compiler) readSection(s *section) error {
 			return nil
 		})
 	}
-	return s.errorf(s.line, "unknown key: want language, about, classes, units, numbers, short, endings, apart, emoji, everyday, symptoms, emergency, unless_alert, benign, cues, answers or intents")
+	return s.errorf(s.line, "unknown key: want language, about, classes, units, numbers, short, endings, apart, emoji, everyday, symptoms, emergency, unless_alert, denied, benign, cues, answers or intents")
 }
 
 func each(s *section, do func(*section) error) error {
@@ -268,7 +268,7 @@ func (c *compiler) readNumber(s *section) func(int, string, string) error {
 func (c *compiler) readPatterns(s *section, w what) error {
 	label := s.key[strings.LastIndexByte(s.key, '.')+1:]
 	codes := strings.Split(label, "+")
-	if w <= whatUnlessAlert {
+	if w <= whatDenied {
 		for _, code := range codes {
 			if !known(code) {
 				return s.errorf(s.line, "no symptom code %q", code)

@@ -56,6 +56,7 @@ const (
 	whatSymptom what = iota
 	whatEmergency
 	whatUnlessAlert
+	whatDenied // a phrase that is itself a denial: "afebrile"
 	whatBenign
 	whatCue
 	whatAnswer

@@ -28,7 +28,9 @@ func (l *Lists) Read(t Text) Reading {
 		r.describe(&r.facts[i])
 	}
 	for i := range r.facts {
-		r.assert(&r.facts[i])
+		if f := &r.facts[i]; f.status == "" {
+			r.assert(f)
+		}
 	}
 	r.ellipsis()
 	r.quotedList()
@@ -126,7 +128,7 @@ func (r *run) sift() {
 	for i := range r.matches {
 		m := &r.matches[i]
 		switch m.pat.what {
-		case whatSymptom, whatEmergency, whatUnlessAlert:
+		case whatSymptom, whatEmergency, whatUnlessAlert, whatDenied:
 			r.addFact(m)
 		}
 	}
@@ -156,7 +158,7 @@ func (r *run) sift() {
 	r.cues = pseudo
 }
 
-func symptomatic(w what) bool { return w <= whatUnlessAlert }
+func symptomatic(w what) bool { return w <= whatDenied }
 
 // beaten tells whether another match takes the place of match i.
 func (r *run) beaten(i int) bool {
@@ -228,6 +230,9 @@ func (r *run) allTaken(o, m *match) bool {
 func (r *run) addFact(m *match) {
 	f := found{codes: m.pat.codes, from: m.from, to: m.to, mask: m.mask, by: -1,
 		emergency: m.pat.what == whatEmergency, alertable: m.pat.what == whatUnlessAlert}
+	if m.pat.what == whatDenied {
+		f.status = Absent
+	}
 	r.facts = append(r.facts, f)
 }
 

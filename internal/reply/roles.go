@@ -62,6 +62,7 @@ const (
 	roleSum    // "total", "in all"
 	roleWhole  // "whole", "entire"
 	rolePM     // "pm"
+	roleElder  // of others, those who may themselves be the person fed
 	roleClause // "because", "when", "so": starts a new statement
 )
 
@@ -71,7 +72,7 @@ var roleNames = []string{
 	"by_tube", "gave", "left", "all_but", "total", "correct", "not", "more", "plan", "future", "drawn", "each", "per", "at",
 	"half_day", "span", "temperature", "sugar", "oxygen", "weight", "date", "prior", "poured", "only", "approx", "both", "half",
 	"no_volume", "times", "count", "greet", "possessive", "list_join", "mild", "severe", "spill", "times_sign", "given_name", "rate",
-	"tube", "worry", "today", "former", "saying", "with", "sum", "whole", "pm", "clause",
+	"tube", "worry", "today", "former", "saying", "with", "sum", "whole", "pm", "elder", "clause",
 }
 
 // unit is what a number counts.

@@ -80,6 +80,9 @@ func (r *run) volumeRoles(asked *Asked) {
 			continue
 		}
 		role := r.roleOf(q, k)
+		if role == qGiven && q.bare && q.val < 10 && !q.part {
+			role = qUnknown // "gave the one"
+		}
 		if role == qUnknown {
 			switch {
 			case !q.bare && q.unit.volume() && (feedEnd || r.gaveNear(q)):
@@ -241,6 +244,7 @@ func (r *run) later() bool { return r.said("later") || r.said("not_yet") }
 func (r *run) volumes(asked *Asked) volumes {
 	r.volumeRoles(asked)
 	v := volumes{source: -1}
+	feedEnd := asked != nil && asked.Kind == FeedEnd
 	var sum, left, water, mouth float64
 	var gaves, lefts, waters, mouths int
 	known := true
@@ -261,6 +265,8 @@ func (r *run) volumes(asked *Asked) volumes {
 			switch {
 			case gaves == 0:
 				sum = m
+			case feedEnd && r.priorFeed(r.quants[last].from, asked) && !r.priorFeed(q.from, asked):
+				sum, v.source = m, q.from // the asked feed's, not last night's
 			case r.isMark(q.from-1, '=') || r.totals(q):
 				sum, equals = m, true
 			case equals:
@@ -308,7 +314,6 @@ func (r *run) volumes(asked *Asked) volumes {
 	if mouths > 0 {
 		v.mouth = rounded(mouth)
 	}
-	feedEnd := asked != nil && asked.Kind == FeedEnd
 	switch {
 	case gaves > 0 && known:
 		v.given = rounded(sum)
