@@ -116,16 +116,16 @@ var doorSheet = template.Must(template.New("door").Parse(`<!doctype html>
 <title>{{.Title}}</title>
 <style>
 @page { size: auto; margin: 12mm; }
-body { font: {{.Size}}pt/1.3 system-ui, sans-serif; color: #000; background: #fff; margin: 1rem auto; max-width: 48rem; padding: 0 1rem; }
+body { font: {{.Size}}pt/1.2 system-ui, sans-serif; color: #000; background: #fff; margin: 1rem auto; max-width: 48rem; padding: 0 1rem; }
 h1 { font-size: 1.3em; margin: 0 0 .5em; }
 table { border-collapse: collapse; width: 100%; }
 th { text-align: left; font-size: .75em; }
-td, th { border-bottom: 1px solid #555; padding: .25em .4em; vertical-align: top; }
+td, th { border-bottom: 1px solid #555; padding: .12em .4em; vertical-align: top; }
 td.t { white-space: nowrap; font-weight: 700; width: 1%; }
 td.d { width: 2em; }
-td.d span { display: inline-block; width: 1.1em; height: 1.1em; border: 2px solid #000; }
+td.d span { display: inline-block; width: .9em; height: .9em; border: 2px solid #000; }
 tr { break-inside: avoid; }
-p { margin: .7em 0 0; }
+p { margin: .5em 0 0; }
 p.help { font-weight: 700; }
 @media print { body { margin: 0; padding: 0; max-width: none; } }
 </style>
@@ -160,17 +160,22 @@ func (p *Plan) WriteDoorSheet(w io.Writer, day journal.Day, lang string, say Phr
 	if s := summaryOf(o, t); s.WaterML != nil {
 		water = mlText(journal.ML(halfUp(t.WaterUL(), 1000)))
 	}
-	size := 18
-	for _, step := range []struct{ rows, size int }{{14, 16}, {18, 14}, {24, 12}, {32, 10}} {
-		if len(rows) > step.rows {
-			size = step.size
-		}
-	}
 	return doorSheet.Execute(w, map[string]any{
-		"Lang": lang, "Size": size, "Rows": rows,
+		"Lang": lang, "Size": doorType(len(rows)), "Rows": rows,
 		"Title": say.Say("plan.for", map[string]string{"household": o.p.Household, "day": string(day)}),
 		"Time":  say.Say("plan.time", nil), "Do": say.Say("plan.do", nil), "Done": say.Say("plan.done", nil),
 		"Totals": say.Say("plan.totals", map[string]string{"volume": mlText(t.VolumeML), "water": water, "flush": mlText(t.FlushWaterML)}),
 		"Help":   say.Say("plan.help", nil),
 	})
+}
+
+// doorType returns the type size in points at which so many rows, with heading
+// and foot, stay on one page of letter paper (about 700 pt of it): a row takes
+// one and a half times its type, and in large type half of the rows take two lines.
+func doorType(rows int) int {
+	size := (700/(rows+7) - 1) * 2 / 3
+	if size > 12 {
+		size = max((700/(rows*3/2+8)-1)*2/3, 12)
+	}
+	return min(max(size, 6), 18)
 }
