@@ -141,7 +141,7 @@ func (r *run) negated(f *found) bool {
 		if c.label != cueNegate && c.label != cueNoun {
 			continue
 		}
-		inGap := c.from > f.from && c.to <= f.to && !(&match{from: f.from, to: f.to, mask: f.mask}).took(c.from)
+		inGap := c.label == cueNegate && c.from > f.from && c.to <= f.to && !(&match{from: f.from, to: f.to, mask: f.mask}).took(c.from)
 		if inGap || c.to <= f.from && r.negationHolds(c, f) {
 			f.status, f.by = Absent, c.from
 			return true

@@ -125,7 +125,7 @@ type emojiWord struct {
 func newCompiler() *compiler {
 	return &compiler{
 		l: &Lists{
-			words: map[string]int32{}, prefixes: map[string]int32{}, emoji: map[rune]int32{},
+			words: make(map[string]int32, 1<<16), names: make([]string, 0, 1<<16), info: make([]wordInfo, 0, 1<<16), prefixes: map[string]int32{}, emoji: map[rune]int32{},
 			merges: map[int32][]merge{}, limits: defaultLimits,
 		},
 		classes: map[string][]string{}, seen: map[string]bool{}, byLang: map[string]uint8{},

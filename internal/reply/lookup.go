@@ -89,12 +89,15 @@ func (r *run) find(i int, w []byte) int32 {
 	if t := &r.toks[i]; t.cap && !r.titled && !r.opens(i) {
 		return nameID
 	}
-	if id := r.inflected(w); id >= 0 {
-		return id
+	slip, near := l.repair.find(l, w, r.spoken())
+	if slip < 0 || !near || !l.info[slip].clinical { // a likely slip of a word of danger is that word
+		if id := r.inflected(w); id >= 0 {
+			return id
+		}
 	}
-	if id := l.repair.find(l, w, r.spoken()); id >= 0 {
+	if slip >= 0 {
 		r.toks[i].repaired = true
-		return id
+		return slip
 	}
 	return -1
 }

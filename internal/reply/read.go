@@ -175,7 +175,7 @@ func (r *run) beaten(i int) bool {
 			if o.pat.what == whatBenign && (inside || same) && m.pat.what != whatEmergency {
 				return true
 			}
-			if o.pat.what == whatBenign && (inside || o.from == m.to-1 && o.to > m.to && m.to-m.from > 1) {
+			if o.pat.what == whatBenign && (inside || o.pat.label == "thing_colour" && o.from == m.to-1 && m.to-m.from > 1) {
 				return true // inside a harmless phrase, or its colour is of the thing that follows
 			}
 			if symptomatic(o.pat.what) && inside && !r.gapHolds(o, m) && (m.pat.what == whatSymptom || o.pat.what != whatSymptom) {

@@ -73,10 +73,11 @@ func (x *repairs) put(h uint32, id int32) {
 	}
 }
 
-// find is the best listed word one slip from w, or -1.
-func (x *repairs) find(l *Lists, w []byte, langs uint8) int32 {
+// find is the best listed word one slip from w, or -1, and whether it is a
+// slip that fingers make.
+func (x *repairs) find(l *Lists, w []byte, langs uint8) (id int32, near bool) {
 	if len(w) < shortestRepair || len(w) > longestRepair {
-		return -1
+		return -1, false
 	}
 	best, bestScore := int32(-1), 0
 	consider := func(h uint32, heads bool) {
@@ -105,7 +106,7 @@ func (x *repairs) find(l *Lists, w []byte, langs uint8) int32 {
 			consider(hashWithout(w[:n], i), true)
 		}
 	}
-	return best
+	return best, bestScore%10 == int(nearSlip)
 }
 
 // score rates a candidate: 0 is no repair. Danger outweighs likelihood.

@@ -159,7 +159,7 @@ func (r *run) roleOf(q *quant, k int) qrole {
 		case n < 3 && r.has(i, roleGave):
 			role = qGiven
 		}
-		if role != qUnknown || r.has(i, roleAnd) && n > 0 {
+		if role != qUnknown || r.has(i, roleAnd) {
 			break
 		}
 	}
