@@ -5,6 +5,7 @@ import (
 
 	"hearthline/internal/journal"
 	"hearthline/internal/ledger"
+	"hearthline/internal/regimen"
 )
 
 // Apply folds one entry into a state and returns the new one; s is left as it
@@ -17,6 +18,9 @@ func Apply(s State, e journal.Entry) State {
 	s.Days = ledger.Apply(s.Days, e)
 	switch e.Kind {
 	case journal.KindEnrolled:
+		if s.Enrolled == 0 {
+			s.Enrolled = e.At
+		}
 		return s.enrolled(*e.Enrolled)
 	case journal.KindStranger:
 		s.Status, s.Phone = Stranger, e.Stranger.Phone
@@ -26,6 +30,7 @@ func Apply(s State, e journal.Entry) State {
 		}
 		s.Regimens = bounded(s.Regimens, InForce{From: e.Regimen.From, CheckedBy: e.Regimen.CheckedBy, Prescription: e.Regimen.Prescription}, maxRegimens)
 		s.Asked = max(s.Asked, e.Regimen.From)
+		s = s.lifted(e.Regimen.LiftedUntil)
 	case journal.KindDayClosed:
 		if n := len(s.Days); n >= 2 { // yesterday may still be answered; what is older no longer moves anything
 			s.Actual = s.Actual.Prune(s.Days[n-2].Day)
@@ -70,11 +75,26 @@ func Apply(s State, e journal.Entry) State {
 			}
 		}
 	case journal.KindPaused:
-		s.Status = Active
+		s.Status, s.PausedAt = Active, 0
 		if e.Paused.On {
-			s.Status = Paused
+			s.Status, s.PausedAt = Paused, e.At
+		} else {
+			s.Returned = e.At
 		}
+		s = s.lifted(e.Paused.LiftedUntil)
+	case journal.KindLevel:
+		s.Actual.Level = regimen.Level(e.Level.Level)
+	case journal.KindTalked:
+		return s.talked(*e.Talked)
+	case journal.KindCaseJudged:
+		return s.caseJudged(*e.CaseJudged)
 	}
+	return s
+}
+
+// lifted lets every step be prompted until an instant, whatever the family's level.
+func (s State) lifted(until journal.Millis) State {
+	s.Actual.LiftedUntil = max(s.Actual.LiftedUntil, until)
 	return s
 }
 
@@ -99,6 +119,9 @@ func (s State) enrolled(e journal.Enrolled) State {
 
 func (s State) textIn(e journal.Entry) State {
 	s.LastText = e.TextIn.Got
+	for _, code := range e.TextIn.Codes {
+		s.Seen = bounded(s.Seen, Seen{Code: code, At: e.At}, maxSeen)
+	}
 	if at := e.TextIn.AgainAt; at != 0 {
 		s = s.prompt(e.TextIn.Prompt, func(p *Prompt) { p.AgainAt, p.Again = at, false })
 	}

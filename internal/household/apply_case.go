@@ -15,7 +15,7 @@ func (s State) caseOpened(e journal.Entry) State {
 		c.Texts = 1
 	}
 	s.Cases = append(slices.Clone(s.Cases), c)
-	return s
+	return s.lifted(o.LiftedUntil)
 }
 
 func (s State) caseText(e journal.Entry) State {
@@ -23,18 +23,11 @@ func (s State) caseText(e journal.Entry) State {
 	return s.onCase(t.Case, func(c *Case) {
 		c.Said, c.Words = t.Said, t.Words
 		c.Texts++
-		for _, code := range t.Codes {
-			if !slices.Contains(c.Codes, code) {
-				c.Codes = append(slices.Clone(c.Codes), code)
-			}
-		}
+		c.Codes = union(c.Codes, t.Codes)
+		c.Hold = union(c.Hold, t.Hold)
 		if t.Protocol != "" {
 			c.Protocol, c.Title, c.Answer = t.Protocol, t.Title, t.Answer
-			for _, kind := range t.Hold {
-				if !slices.Contains(c.Hold, kind) {
-					c.Hold = append(slices.Clone(c.Hold), kind)
-				}
-			}
+			c.Settled = false
 		}
 		if t.AnswerBy != 0 && t.AnswerBy < c.AnswerBy { // a later text never makes the answer later
 			c.AnswerBy = t.AnswerBy
@@ -59,6 +52,9 @@ func (s State) caseMoved(m journal.CaseMoved) State {
 			c.Overdue = true
 		}
 	})
+	if m.To == "closed" && s.Talk != nil && s.Talk.Case == m.Case {
+		s.Talk = nil
+	}
 	closed := 0
 	for _, c := range s.Cases {
 		if !c.Open() {
@@ -70,6 +66,43 @@ func (s State) caseMoved(m journal.CaseMoved) State {
 		s.Cases = slices.Delete(slices.Clone(s.Cases), i, i+1)
 	}
 	return s
+}
+
+// caseJudged notes what answers, or their absence, make of a case.
+func (s State) caseJudged(j journal.CaseJudged) State {
+	return s.onCase(j.Case, func(c *Case) {
+		c.Protocol, c.Title, c.Answer = j.Protocol, j.Title, j.Answer
+		if j.AnswerBy < c.AnswerBy || j.Settled {
+			c.Overdue = c.Overdue && j.AnswerBy <= c.AnswerBy
+			c.AnswerBy = j.AnswerBy
+		}
+		c.Settled = j.Settled
+		c.Why = j.Why
+		c.Hold = union(c.Hold, j.Hold)
+	})
+}
+
+// talked keeps, or ends, the conversation about a case.
+func (s State) talked(t journal.Talked) State {
+	s.Talk = nil
+	if len(t.Talk) > 0 {
+		talk := &Talk{Case: t.Case}
+		if unmarshal(t.Talk, &talk.Talk) == nil { // what cannot be read is no conversation; the case stands without it
+			s.Talk = talk
+		}
+	}
+	return s
+}
+
+// union adds what is not there yet, to a copy.
+func union(have, more []string) []string {
+	out := slices.Clone(have)
+	for _, m := range more {
+		if !slices.Contains(out, m) {
+			out = append(out, m)
+		}
+	}
+	return out
 }
 
 // onCase changes a copy of one case.

@@ -27,14 +27,30 @@ func (s State) done(e journal.Entry) State {
 			s.Actual = s.Actual.Start(act.Occurrence, act.When)
 		}
 		s.Actual = s.Actual.Answer(act.Occurrence, regimen.AskFeedStart)
+	case "feed_stop":
+		s.Actual = s.Actual.Stop(act.Occurrence, instant(e), nil)
+	case "feed_pause":
+		if act.Minutes > 0 {
+			s.Actual = s.Actual.AddPause(act.Occurrence, instant(e), journal.Minutes(act.Minutes))
+		} else if act.Done {
+			s.Actual = s.Actual.Pause(act.Occurrence, instant(e))
+		} else {
+			s.Actual = s.Actual.Resume(act.Occurrence, instant(e))
+		}
+	case "read_back":
+		s.Actual = s.Actual.Answer(act.Occurrence, regimen.AskReadBack)
 	case "bag_change":
 		if act.Done {
-			hung := act.When
-			if hung == 0 {
-				hung = e.At
-			}
-			s.Actual = s.Actual.HungBag(hung)
+			s.Actual = s.Actual.HungBag(instant(e))
 		}
 	}
 	return s
+}
+
+// instant is when a reported act happened: as the text says, else when it came.
+func instant(e journal.Entry) journal.Millis {
+	if e.Done.When != 0 {
+		return e.Done.When
+	}
+	return e.At
 }

@@ -4,11 +4,14 @@ import (
 	"bytes"
 	"errors"
 	"fmt"
+	"slices"
+	"strings"
 	"time"
 
 	"github.com/goccy/go-yaml"
 
 	"hearthline/internal/journal"
+	"hearthline/internal/regimen"
 )
 
 // Asking holds how patiently a household is asked and when a report counts as
@@ -26,6 +29,10 @@ type Asking struct {
 	ShortUnder       Share     `yaml:"short_under"`
 	OverAbove        Share     `yaml:"over_above"`
 	DayList          DayListBy `yaml:"day_list"`
+	// Questions and Levels are the phrases, by language, of what the regimen
+	// answers (left, ends, next, water) and of the levels a family may ask for.
+	Questions map[string]map[string][]string `yaml:"questions"`
+	Levels    map[string]map[string][]string `yaml:"levels"`
 }
 
 // Span is a time in minutes with what it decides and where it comes from.
@@ -105,10 +112,57 @@ func ParseAsking(file string, src []byte) (Asking, error) {
 	if len(a.DayList.Weekdays) == 0 {
 		errs = append(errs, fmt.Errorf("%s: day_list.weekdays is empty; name at least one", file))
 	}
+	errs = append(errs, phrases(file, "questions", a.Questions, regimen.HowMuchLeft, regimen.WhenEnds, regimen.WhatNext, regimen.HowMuchWater)...)
+	errs = append(errs, phrases(file, "levels", a.Levels, regimen.EachStep, regimen.EachFeed, regimen.Evening)...)
 	if err := errors.Join(errs...); err != nil {
 		return Asking{}, err
 	}
 	return a, nil
+}
+
+// phrases checks that every name has phrases, in plain lower-case words.
+func phrases[T ~string](file, field string, given map[string]map[string][]string, names ...T) (errs []error) {
+	for _, name := range names {
+		if len(given[string(name)]) == 0 {
+			errs = append(errs, fmt.Errorf("%s: %s.%s has no phrases; give some for each language", file, field, name))
+		}
+	}
+	for name, langs := range given {
+		if !slices.Contains(names, T(name)) {
+			errs = append(errs, fmt.Errorf("%s: %s.%s is not known; give one of %v", file, field, name, names))
+		}
+		for lang, list := range langs {
+			for _, p := range list {
+				if strings.Join(plainWords(p), " ") != p || p == "" {
+					errs = append(errs, fmt.Errorf("%s: %s.%s.%s has %q; give plain lower-case words with single spaces", file, field, name, lang, p))
+				}
+			}
+		}
+	}
+	return errs
+}
+
+// question says which question of the regimen the words ask; two at once are none.
+func (a Asking) question(words []string) (string, bool) { return only(a.Questions, words, says) }
+
+// level says which level the words ask for, if they are nothing else.
+func (a Asking) level(words []string) (string, bool) {
+	return only(a.Levels, words, func(words, phrases []string) bool { return slices.Contains(phrases, strings.Join(words, " ")) })
+}
+
+func only(all map[string]map[string][]string, words []string, match func(words, phrases []string) bool) (string, bool) {
+	found := ""
+	for name, langs := range all {
+		for _, phrases := range langs {
+			if match(words, phrases) {
+				if found != "" && found != name {
+					return "", false
+				}
+				found = name
+			}
+		}
+	}
+	return found, found != ""
 }
 
 // after returns the first working morning's due time that is later than t, in t's zone.

@@ -105,6 +105,23 @@ func (d *decision) setPause(ev SetPause) error {
 	if d.s.Status == Stranger || d.s.Status == Ended {
 		return refuse("this household has no reminders")
 	}
-	d.add(journal.Entry{Kind: journal.KindPaused, Paused: &journal.Paused{On: ev.On, Why: ev.Why}})
+	if !ev.On && d.longWithout() {
+		return refuse("feeding has stood still for more than %d days: a nurse and a dietitian look at the restart first, then the order is entered again, checked by a second person (checked_by)", d.w.Limits.RestartDays)
+	}
+	d.pause(ev.On, ev.Why, "")
 	return nil
+}
+
+// pause journals the beginning or the end of a pause.
+func (d *decision) pause(on bool, why string, text journal.TextID) {
+	p := &journal.Paused{On: on, Why: why, Text: text}
+	if !on {
+		p.LiftedUntil = d.liftUntil()
+	}
+	d.add(journal.Entry{Kind: journal.KindPaused, Paused: p})
+}
+
+// longWithout reports whether the pause is so long that a restart needs a second look.
+func (d *decision) longWithout() bool {
+	return d.s.PausedAt != 0 && d.w.Limits.NeedsReview(int64((d.at()-d.s.PausedAt)/86_400_000))
 }

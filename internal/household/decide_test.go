@@ -20,8 +20,8 @@ func TestThrewUpTwiceIsNotedAndIsACaseAtOnce(t *testing.T) {
 	if cases[0].AnswerBy <= journal.At(h.now) || cases[0].AnswerBy > journal.At(h.now.Add(time.Hour)) {
 		t.Errorf("answer by %s, want within the hour after %s", cases[0].AnswerBy.Time(), h.now.UTC())
 	}
-	if len(out) != 1 || out[0].Class != journal.ClassTrouble || !strings.Contains(out[0].Body, h.w.Branch.Call) {
-		t.Errorf("texts out = %+v, want one answer to trouble that names the number to ring", out)
+	if len(out) == 0 || out[0].Class != journal.ClassTrouble || !strings.Contains(out[0].Body, h.w.Branch.Call) {
+		t.Errorf("texts out = %+v, want first an answer to trouble that names the number to ring", out)
 	}
 	v := h.s.Days[len(h.s.Days)-1].Volume()
 	if v.Prescribed != 640 || v.Given != 150 || v.Short != 490 || v.NotReported != 0 {

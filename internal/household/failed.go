@@ -16,5 +16,5 @@ func (d *decision) failed(ev Failed) {
 	facts.Unknown = true
 	facts.Triggers = []string{"decision_failed"}
 	v, _ := d.w.Protocols.Judge(facts)
-	d.raise(v, cause{said: ev.Body, why: "this text could not be handled; it is shown as it came"})
+	d.raise(v, cause{said: ev.Body, why: "this text could not be handled; it is shown as it came", facts: facts})
 }

@@ -18,6 +18,7 @@ const (
 	waitAgain             // a question is asked a second time
 	waitSilent            // a question is noted as unanswered
 	waitOverdue           // a case's answer-by time
+	waitTalk              // the answer to a question about a case
 )
 
 // wait is one thing that a household waits for.
@@ -79,6 +80,9 @@ func (d *decision) waits(plan *regimen.Plan) wait {
 			first.sooner(wait{at: again, kind: waitAgain, prompt: p.ID})
 		}
 		first.sooner(wait{at: silent, kind: waitSilent, prompt: p.ID})
+	}
+	if s.Talk != nil && s.Talk.Open != "" {
+		first.sooner(wait{at: s.Talk.Due, kind: waitTalk})
 	}
 	for _, c := range s.Cases {
 		if c.Open() && !c.Overdue {

@@ -16,6 +16,7 @@ type cause struct {
 	why   string
 	from  Caregiver // who wrote; none for silence or a failed send
 	to    Caregiver // who is told; no phone: nobody
+	facts protocol.Facts
 }
 
 // raise puts a verdict on the queue: added to a case that is open for the same
@@ -23,10 +24,13 @@ type cause struct {
 func (d *decision) raise(v protocol.Verdict, c cause) {
 	by := d.answerBy(v)
 	id, fresh := d.place(v, c, by)
-	if c.to.Phone == "" || v.Advice == "" || !fresh {
+	if !fresh {
 		return
 	}
-	d.send(c.to, journal.ClassTrouble, d.tagged(d.advice(v, c.to, by)), "case", id, true)
+	if c.to.Phone != "" && v.Advice != "" {
+		d.send(c.to, journal.ClassTrouble, d.tagged(d.advice(v, c.to, by)), "case", id, true)
+	}
+	d.begin(id, v, c)
 }
 
 // place journals the case. fresh is false when the text only repeats what the
@@ -52,8 +56,16 @@ func (d *decision) place(v protocol.Verdict, c cause, by time.Time) (id journal.
 	d.add(journal.Entry{Kind: journal.KindCaseOpened, CaseOpened: &journal.CaseOpened{
 		Case: id, Protocol: v.Protocol, Codes: v.Codes, Title: v.Title, Answer: v.Answer, AnswerBy: journal.At(by),
 		GoesTo: v.GoesTo, Text: c.text, Words: c.words, Said: c.said, Why: c.why, From: c.from.Ref,
-		Unknown: d.s.Status == Stranger, Hold: v.Hold}})
+		Unknown: d.s.Status == Stranger, Hold: v.Hold, LiftedUntil: d.liftUntil()}})
 	return id, true
+}
+
+// liftUntil is until when every step is prompted after a change, a case or a return.
+func (d *decision) liftUntil() journal.Millis {
+	if d.s.Status == Stranger {
+		return 0
+	}
+	return journal.At(d.now.AddDate(0, 0, int(d.w.Limits.LiftDays)))
 }
 
 // answerBy turns a kind of answer into an instant.

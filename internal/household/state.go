@@ -12,6 +12,7 @@ import (
 
 	"hearthline/internal/journal"
 	"hearthline/internal/ledger"
+	"hearthline/internal/protocol"
 	"hearthline/internal/regimen"
 )
 
@@ -25,6 +26,7 @@ const (
 	maxClosed   = 5  // closed cases kept for what comes after
 	maxSent     = 12 // texts out whose receipt may still come
 	maxRegimens = 4
+	maxSeen     = 24
 )
 
 // Status says whether a household is prompted.
@@ -61,6 +63,11 @@ type State struct {
 	Cases    []Case         `json:"cases,omitempty"`   // oldest first
 	Sent     []Sent         `json:"sent,omitempty"`    // oldest first
 
+	Enrolled journal.Millis `json:"enrolled_ms,omitempty"` // first put on file
+	Returned journal.Millis `json:"returned_ms,omitempty"` // the last pause ended
+	PausedAt journal.Millis `json:"paused_ms,omitempty"`   // the pause that lasts began
+	Talk     *Talk          `json:"talk,omitempty"`        // one conversation at a time
+	Seen     []Seen         `json:"seen,omitempty"`        // symptoms of the last days, oldest first
 	LastText journal.Millis `json:"last_text_ms,omitempty"`
 	Helped   journal.Millis `json:"helped_ms,omitempty"`   // a stranger was last told where help is
 	Undeliv  int            `json:"undelivered,omitempty"` // in a row
@@ -87,6 +94,18 @@ type Prompt struct {
 	AgainAt journal.Millis `json:"again_at_ms,omitempty"` // the caregiver asked for it at this time
 	Settled bool           `json:"settled,omitempty"`     // answered, or wants no answer
 	Silent  bool           `json:"silent,omitempty"`      // noted as unanswered; an answer still counts
+}
+
+// Talk is the conversation about a case.
+type Talk struct {
+	Case journal.CaseID `json:"case"`
+	protocol.Talk
+}
+
+// Seen is a symptom that a text said to be there.
+type Seen struct {
+	Code string         `json:"code"`
+	At   journal.Millis `json:"at_ms"`
 }
 
 // Sent is a text out whose receipt may still come.
@@ -128,6 +147,7 @@ type Case struct {
 	Flows       string               `json:"flows,omitempty"`
 	Hold        []string             `json:"hold,omitempty"` // kinds of prompts withheld while it is open
 	Disposition string               `json:"disposition,omitempty"`
+	Settled     bool                 `json:"settled,omitempty"` // an answer lets it wait longer than a nurse may have seen
 }
 
 // Open reports whether the case still wants an answer.

@@ -9,6 +9,7 @@ import (
 
 	"hearthline/internal/journal"
 	"hearthline/internal/protocol"
+	"hearthline/internal/regimen"
 	"hearthline/internal/reply"
 )
 
@@ -24,48 +25,64 @@ func (d *decision) text(ev TextCame) error {
 	} else {
 		d.by = "unknown"
 	}
-	shared := len(ev.Others) > 0 && !ev.Waits
-	prompt := d.answers(from)
+	t := reading{from: from, shared: len(ev.Others) > 0 && !ev.Waits, first: ev.First, others: ev.Others, body: ev.Body, files: ev.Files}
+	t.prompt = d.answers(from)
 	if ev.OtherWaits {
-		prompt = nil
+		t.prompt = nil
 	}
 	in := reply.Text{Text: d.s.withoutTag(ev.Body), Lang: from.Lang}
-	if prompt != nil {
-		in.Asked = &reply.Asked{Kind: prompt.Asks, ExpectedML: volume(prompt.ExpectedML), ContainerML: volume(prompt.ContainerML)}
+	if p := t.prompt; p != nil {
+		in.Asked = &reply.Asked{Kind: p.Asks, ExpectedML: volume(p.ExpectedML), ContainerML: volume(p.ContainerML)}
 	}
-	r := d.w.Words.Read(in)
-	if ev.OtherWaits && ev.Files == 0 && len(r.Present) == 0 && r.Handling != reply.Emergency {
+	t.Reading = d.w.Words.Read(in)
+	if ev.OtherWaits && ev.Files == 0 && len(t.Present) == 0 && t.Handling != reply.Emergency {
 		return nil // the other child's answer; trouble alone is put to both
 	}
-	t := reading{Reading: r, from: from, prompt: prompt, shared: shared, first: ev.First, others: ev.Others, body: ev.Body, files: ev.Files}
-	t.id = journal.TextID(d.makeID())
-
-	entry := journal.TextIn{ID: t.id, From: from.Ref, Carrier: ev.CarrierID, Got: ev.Got, Body: ev.Body, Files: ev.Files, Reading: marshal(r)}
-	if prompt != nil {
-		entry.Prompt = prompt.ID
-		switch {
-		case t.has("later"):
-			entry.AgainAt = journal.At(d.now.Add(d.w.Asking.RemindLater.Minutes.Duration()))
-		case !t.shared && (r.Done != nil || r.GivenML != nil):
-			entry.Settles = true
-		}
+	heard := d.hear(t)
+	if heard != nil && t.GivenML == nil {
+		t.prompt = nil // "no" answers the question about the case, not the one about the feed
 	}
-	d.add(journal.Entry{Kind: journal.KindTextIn, TextIn: &entry})
-
+	t.id = journal.TextID(d.makeID())
+	d.add(journal.Entry{Kind: journal.KindTextIn, TextIn: d.textIn(ev, t)})
 	if d.s.Status != Stranger {
 		d.consent(t)
 		if !t.shared {
-			d.report(t)
+			d.report(&t)
 		}
 	}
 	if t.has("pause") && d.s.Status == Active {
-		d.add(journal.Entry{Kind: journal.KindPaused, Paused: &journal.Paused{On: true, Why: "asked by text", Text: t.id}})
+		d.pause(true, "asked by text", t.id)
 	}
-	if d.trouble(t) {
-		return nil
+	switch {
+	case heard != nil && len(t.Present) == 0 && t.Handling != reply.Emergency && t.files == 0:
+		d.goOn(t, heard)
+	case t.reads && !t.unlike && len(t.Present) == 0 && t.Handling != reply.Emergency:
+		d.send(t.from, journal.ClassAnswer, d.tagged(d.say(t.from.Lang, "ack.done", nil)), "answer", "", false)
+	case d.inform(t):
+	case d.trouble(t):
+	default:
+		d.acknowledge(t)
 	}
-	d.acknowledge(t)
 	return nil
+}
+
+// textIn is the entry of a text: what it settles, and what it puts off.
+func (d *decision) textIn(ev TextCame, t reading) *journal.TextIn {
+	e := &journal.TextIn{ID: t.id, From: t.from.Ref, Carrier: ev.CarrierID, Got: ev.Got, Body: ev.Body, Files: ev.Files,
+		Codes: t.Present, Reading: marshal(t.Reading)}
+	if t.prompt == nil {
+		return e
+	}
+	e.Prompt = t.prompt.ID
+	switch {
+	case t.has("later"):
+		e.AgainAt = journal.At(d.now.Add(d.w.Asking.RemindLater.Minutes.Duration()))
+	case t.prompt.Asks == "read_back":
+		e.Settles = len(rates(t.body)) > 0
+	case !t.shared && (t.Done != nil || t.GivenML != nil):
+		e.Settles = true
+	}
+	return e
 }
 
 // reading is a text in the middle of its decision.
@@ -79,6 +96,9 @@ type reading struct {
 	others []string
 	body   string
 	files  int
+	moved  string // the occurrence whose times the text moved
+	reads  bool   // it tells a rate that was asked back
+	unlike bool   // the pump shows another rate than the changed order
 }
 
 // withoutTag blanks the household's tag out of a text, byte for byte, so that
@@ -143,19 +163,24 @@ func (d *decision) answers(from Caregiver) *Prompt {
 }
 
 // report notes what the text says was given and done.
-func (d *decision) report(t reading) {
+func (d *decision) report(t *reading) {
 	if t.GivenML != nil {
 		if day, occurrence, ok := d.feedOf(t.prompt); ok {
 			d.add(journal.Entry{Kind: journal.KindFed, Fed: &journal.Fed{
 				Day: day, Occurrence: occurrence, GivenML: journal.ML(*t.GivenML), Text: t.id}})
 		}
 	}
+	t.moved = d.moved(*t)
 	p := t.prompt
+	if p != nil && p.Asks == "read_back" {
+		t.reads, t.unlike = d.readBack(*t)
+		return
+	}
 	if p == nil || t.Done == nil {
 		return
 	}
 	if p.Asks == "feed_start" || p.Asks == "bag_change" || p.Asks == "flush" {
-		d.act(t, p.Asks, *t.Done)
+		d.act(*t, p.Asks, *t.Done)
 	}
 	if !*t.Done {
 		return
@@ -163,7 +188,7 @@ func (d *decision) report(t reading) {
 	// A flush or bag change said in the text of a feed shares its answer.
 	for _, kind := range p.acts() {
 		if kind != p.Asks && (kind == "flush" || kind == "bag_change") {
-			d.act(t, kind, true)
+			d.act(*t, kind, true)
 		}
 	}
 }
@@ -183,27 +208,35 @@ func (d *decision) act(t reading, what string, done bool) {
 	d.add(journal.Entry{Kind: journal.KindDone, Done: &e})
 }
 
-// moment returns the instant that the text gives for something, as the latest
-// time before now at which the household's clock showed it; 0 where it says none.
+// moment returns the instant that the text gives for something; 0 where it says none.
 func (d *decision) moment(t reading, kind string) journal.Millis {
 	for _, m := range t.Moments {
 		if m.Clock == "" || (m.Kind != kind && m.Kind != "at") {
 			continue
 		}
-		hm, err := time.Parse("15:04", m.Clock)
-		if err != nil {
-			continue
-		}
-		local := d.now.In(d.zone())
-		at := time.Date(local.Year(), local.Month(), local.Day(), hm.Hour(), hm.Minute(), 0, 0, local.Location())
-		if at.After(d.now) {
-			at = at.AddDate(0, 0, -1)
-		}
-		if d.now.Sub(at) < 12*time.Hour {
-			return journal.At(at)
+		if at := d.lastAt(m.Clock); at != 0 {
+			return at
 		}
 	}
 	return 0
+}
+
+// lastAt returns the latest instant before now at which the household's clock
+// showed a time of day; 0 if that is half a day ago or more: too long to be meant.
+func (d *decision) lastAt(clock string) journal.Millis {
+	hm, err := time.Parse("15:04", clock)
+	if err != nil {
+		return 0
+	}
+	local := d.now.In(d.zone())
+	at := regimen.Instant(local.Location(), local.Year(), local.Month(), local.Day(), hm.Hour()*60+hm.Minute())
+	if at.After(d.now) {
+		at = regimen.Instant(local.Location(), local.Year(), local.Month(), local.Day()-1, hm.Hour()*60+hm.Minute())
+	}
+	if d.now.Sub(at) >= 12*time.Hour {
+		return 0
+	}
+	return journal.At(at)
 }
 
 // feedOf says which prescribed feed a reported volume belongs to: the one that
@@ -286,6 +319,8 @@ func (d *decision) acknowledge(t reading) {
 		key, args = "which.child", map[string]string{"tags": strings.Join(t.others, ", ")}
 	case t.shared && !t.first:
 		return
+	case t.moved != "" && d.afterMove(t):
+		return
 	case t.has("pause"):
 		key = "paused"
 	case t.has("later"):
@@ -335,6 +370,9 @@ func (d *decision) trouble(t reading) bool {
 	}
 	facts.Triggers = d.triggers(t)
 	facts.Unknown = d.s.Status == Stranger
+	if d.taught(t, facts) {
+		return true
+	}
 	v, wrong := d.w.Protocols.Judge(facts)
 	if !wrong && (t.Handling != reply.Auto || len(facts.Triggers) > 0) {
 		// No protocol spoke up for something that a person must see: it still
@@ -348,7 +386,7 @@ func (d *decision) trouble(t reading) bool {
 	if t.files > 0 && len(t.Present) == 0 && t.Handling != reply.Emergency {
 		v.Advice = "photo.refused" // says what we could not take, and asks for words
 	}
-	d.raise(v, cause{text: t.id, said: t.body, words: deciding(t.Reading), why: t.Why, from: t.from, to: d.sender(t)})
+	d.raise(v, cause{text: t.id, said: t.body, words: deciding(t.Reading), why: t.Why, from: t.from, to: d.sender(t), facts: facts})
 	return true
 }
 
@@ -408,6 +446,9 @@ func (d *decision) triggers(t reading) []string {
 	}
 	if t.files > 0 {
 		out = append(out, "unread") // a picture says what only a person can see
+	}
+	if t.unlike {
+		out = append(out, "read_back")
 	}
 	if t.has("opt_out") && d.noneLeft() {
 		out = append(out, "last_caregiver_left")

@@ -35,6 +35,8 @@ func (d *decision) tick() error {
 			d.askAgain(next.prompt)
 		case waitSilent:
 			d.add(journal.Entry{Kind: journal.KindUnanswered, Unanswered: &journal.PromptRef{Prompt: next.prompt}})
+		case waitTalk:
+			d.notAnswered()
 		case waitOverdue:
 			d.overdue(next.id)
 		}
@@ -57,7 +59,7 @@ func (d *decision) closeDay() {
 	facts.SilentDays = &days
 	if v, wrong := d.w.Protocols.Judge(facts); wrong {
 		to, _ := d.s.first()
-		d.raise(v, cause{why: "not a word in the feed day " + string(day.Day), to: to})
+		d.raise(v, cause{why: "not a word in the feed day " + string(day.Day), to: to, facts: facts})
 	}
 }
 
@@ -99,6 +101,9 @@ func (d *decision) prompt(plan *regimen.Plan, p regimen.Prompt) {
 	e := journal.Prompted{ID: journal.TextID(d.makeID()), At: journal.At(p.At), Day: p.Day, Acts: marshal(p.Acts),
 		Asks: string(p.Asks.Kind), Feed: p.Asks.Feed, Occurrence: p.Asks.Occurrence,
 		ExpectedML: p.Asks.ExpectedML, ContainerML: p.Asks.ContainerML, To: []journal.CaregiverRef{to.Ref}}
+	if p.ReadBack != nil && p.Asks.Kind == regimen.AskReadBack {
+		e.ReadBack = int64(p.ReadBack.Rate)
+	}
 	for _, act := range p.Acts {
 		if act.Kind == regimen.ActFlush {
 			e.FlushML += act.ML
@@ -167,7 +172,7 @@ func (d *decision) receipt(ev ReceiptCame) {
 	facts := d.facts()
 	facts.Triggers = []string{"undelivered"}
 	if v, wrong := d.w.Protocols.Judge(facts); wrong {
-		d.raise(v, cause{why: "two texts in a row did not arrive"})
+		d.raise(v, cause{why: "two texts in a row did not arrive", facts: facts})
 	}
 }
 
@@ -182,12 +187,19 @@ func (d *decision) enrol(ev Enrol) error {
 		d.add(journal.Entry{Kind: journal.KindEnrolled, Enrolled: &ev.Who})
 	}
 	if n := len(d.s.Regimens); n > 0 && string(d.s.Regimens[n-1].Prescription) == string(ev.Prescription) {
+		if d.s.Status == Paused && ev.CheckedBy != "" {
+			d.pause(false, "the order was confirmed by "+ev.CheckedBy, "")
+		}
 		return nil // the same order read in again is no change
 	}
 	if !fresh && (ev.CheckedBy == "" || "staff:"+ev.CheckedBy == ev.By) {
 		return refuse("the order for %s has changed: it comes into force when a second person has checked it against the prescriber's (checked_by)", d.s.ID)
 	}
-	d.add(journal.Entry{Kind: journal.KindRegimen, Regimen: &journal.Regimen{From: d.at(), CheckedBy: ev.CheckedBy, Prescription: ev.Prescription}})
+	lift := journal.Millis(0)
+	if !fresh {
+		lift = d.liftUntil()
+	}
+	d.add(journal.Entry{Kind: journal.KindRegimen, Regimen: &journal.Regimen{From: d.at(), CheckedBy: ev.CheckedBy, LiftedUntil: lift, Prescription: ev.Prescription}})
 	plan, err := d.plan()
 	if err != nil {
 		return refuse("%v", err)

@@ -48,6 +48,7 @@ func (e Entry) check() error {
 		KindCaseMoved: e.CaseMoved != nil, KindTextOut: e.TextOut != nil,
 		KindReceipt: e.Receipt != nil, KindConsent: e.Consent != nil,
 		KindPaused: e.Paused != nil, KindStranger: e.Stranger != nil,
+		KindLevel: e.Level != nil, KindTalked: e.Talked != nil, KindCaseJudged: e.CaseJudged != nil,
 	}
 	if _, known := set[e.Kind]; !known {
 		return fmt.Errorf("journal entry %d: kind %q is not known", e.Seq, e.Kind)

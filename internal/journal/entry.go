@@ -29,6 +29,9 @@ const (
 	KindConsent    Kind = "consent"
 	KindPaused     Kind = "paused"
 	KindStranger   Kind = "stranger"
+	KindLevel      Kind = "level"
+	KindTalked     Kind = "talked"
+	KindCaseJudged Kind = "case_judged"
 )
 
 // Entry is one line of a household's journal: what was decided, when, by whom,
@@ -60,6 +63,9 @@ type Entry struct {
 	Consent    *Consent    `json:"consent,omitempty"`
 	Paused     *Paused     `json:"paused,omitempty"`
 	Stranger   *Stranger   `json:"stranger,omitempty"`
+	Level      *Level      `json:"level,omitempty"`
+	Talked     *Talked     `json:"talked,omitempty"`
+	CaseJudged *CaseJudged `json:"case_judged,omitempty"`
 }
 
 // Caregiver is a person who answers texts for a household.
@@ -81,8 +87,9 @@ type Enrolled struct {
 // Regimen puts a prescription in force from an instant on.
 type Regimen struct {
 	From         Millis          `json:"from_ms"`
-	CheckedBy    string          `json:"checked_by,omitempty"` // who compared a changed order with the prescriber's
-	Prescription json.RawMessage `json:"prescription"`         // as the regimen room writes it
+	CheckedBy    string          `json:"checked_by,omitempty"`      // who compared a changed order with the prescriber's
+	LiftedUntil  Millis          `json:"lifted_until_ms,omitempty"` // until then every step is prompted
+	Prescription json.RawMessage `json:"prescription"`              // as the regimen room writes it
 }
 
 // FeedDue is one feed that a feed day prescribes.
@@ -132,6 +139,7 @@ type Prompted struct {
 	ContainerML ML              `json:"container_ml,omitempty"`
 	FlushML     ML              `json:"flush_ml,omitempty"`
 	To          []CaregiverRef  `json:"to"`
+	ReadBack    int64           `json:"read_back_milli_ml_per_h,omitempty"` // the changed rate that the pump must show
 }
 
 // PromptRef points at a prompt.
@@ -158,6 +166,7 @@ type TextIn struct {
 	Body    string          `json:"body"`
 	Files   int             `json:"files,omitempty"`       // pictures or recordings that came with it; they are not kept
 	Prompt  TextID          `json:"prompt,omitempty"`      // the prompt it answers
+	Codes   []string        `json:"codes,omitempty"`       // symptoms said to be there
 	Settles bool            `json:"settles,omitempty"`     // that prompt wants no answer any more
 	AgainAt Millis          `json:"again_at_ms,omitempty"` // "later": when that prompt is to come again
 	Reading json.RawMessage `json:"reading"`
@@ -175,12 +184,13 @@ type Fed struct {
 // Done says whether an act other than a volume was done, as reported.
 type Done struct {
 	Day        Day    `json:"day"`
-	What       string `json:"what"` // feed_start, flush, bag_change
+	What       string `json:"what"` // feed_start, feed_stop, feed_pause, flush, bag_change, read_back
 	Occurrence string `json:"occurrence,omitempty"`
 	Prompt     TextID `json:"prompt,omitempty"`
 	Done       bool   `json:"done"`
 	ML         ML     `json:"ml,omitempty"`
 	When       Millis `json:"when_ms,omitempty"` // when it happened, where the text says so
+	Minutes    int64  `json:"minutes,omitempty"` // how long, of feed_pause
 	Text       TextID `json:"text"`
 }
 
@@ -212,6 +222,8 @@ type CaseOpened struct {
 	Hold     []string `json:"hold,omitempty"` // kinds of prompts withheld while it is open
 
 	From CaregiverRef `json:"from,omitempty"` // who wrote the text
+
+	LiftedUntil Millis `json:"lifted_until_ms,omitempty"` // until then every step is prompted
 }
 
 // CaseText adds a text to a case that is open already, and may raise it.
@@ -276,9 +288,36 @@ type Consent struct {
 
 // Paused stops or resumes a household's reminders. Only a person resumes.
 type Paused struct {
-	On   bool   `json:"on"`
+	On bool `json:"on"`
+
+	LiftedUntil Millis `json:"lifted_until_ms,omitempty"` // until then every step is prompted
+
 	Why  string `json:"why,omitempty"`
 	Text TextID `json:"text,omitempty"`
+}
+
+// Level is how much a family asked to be texted, as the regimen room names it.
+type Level struct {
+	Level string `json:"level"`
+	Text  TextID `json:"text"`
+}
+
+// Talked is a turn of the conversation about a case; an empty Talk ends it.
+type Talked struct {
+	Case CaseID          `json:"case"`
+	Talk json.RawMessage `json:"talk,omitempty"` // as the protocol room writes it
+}
+
+// CaseJudged is a case judged anew by what was answered, or not answered.
+type CaseJudged struct {
+	Case     CaseID   `json:"case"`
+	Protocol string   `json:"protocol"`
+	Title    string   `json:"title"`
+	Answer   Answer   `json:"answer"`
+	AnswerBy Millis   `json:"answer_by_ms"`
+	Settled  bool     `json:"settled,omitempty"` // an answer lets it wait; only then is AnswerBy later than before
+	Hold     []string `json:"hold,omitempty"`    // added to what is withheld
+	Why      string   `json:"why,omitempty"`
 }
 
 // Stranger begins the journal of a phone that belongs to no household.

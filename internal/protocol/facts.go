@@ -19,6 +19,7 @@ var Triggers = []string{
 	"help",                    // the bare help keyword, or a call for a person
 	"short_feed",              // clearly less than prescribed went in
 	"skipped_feed",            // a feed was not given
+	"read_back",               // the pump shows another rate than a changed order
 	"short_feeds_running",     // two short feeds running, or a short feed day
 	"over_feed",               // clearly more than prescribed went in
 	"water_over", "fast_feed", // too much water, or a feed in too short a time
