@@ -117,3 +117,29 @@ func (dp *DayPlan) add(f frame, a *Actual, s *scratch, lo, hi int64) {
 		}
 	}
 }
+
+// Occurrence is one feed of one day.
+type Occurrence struct {
+	Key        string     `json:"key"`
+	Feed       string     `json:"feed"`
+	Kind       FeedKind   `json:"kind"`
+	Start      time.Time  `json:"start"`
+	End        time.Time  `json:"end"`
+	ML         journal.ML `json:"ml"`                 // to be delivered by End
+	ShortML    journal.ML `json:"short_ml,omitempty"` // of the prescribed volume, known not to be delivered
+	RateMLPerH Milli      `json:"rate_ml_per_h"`
+	Fills      []Fill     `json:"fills,omitempty"`
+	// Decide: after what was reported it can neither end in time nor run on.
+	Decide bool `json:"decide,omitempty"`
+	// Carried: goes on from the order before, which a change ended in mid-feed.
+	Carried bool `json:"carried,omitempty"`
+	// Paused: it stands still, so that its End is not known.
+	Paused bool `json:"paused,omitempty"`
+	Done   bool `json:"done,omitempty"`
+}
+
+// Fill is what is poured into the bag at one time.
+type Fill struct {
+	At time.Time  `json:"at"`
+	ML journal.ML `json:"ml"`
+}

@@ -8,7 +8,6 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
-	"runtime"
 	"sort"
 	"strconv"
 	"strings"
@@ -134,7 +133,11 @@ func TestInstantAgainstZdump(t *testing.T) {
 // zoneNames returns every zone of the Go distribution.
 func zoneNames(t *testing.T) []string {
 	t.Helper()
-	z, err := zip.OpenReader(filepath.Join(runtime.GOROOT(), "lib", "time", "zoneinfo.zip"))
+	root, err := exec.Command(testneed.Command(t, "go"), "env", "GOROOT").Output()
+	if err != nil {
+		t.Fatal(err)
+	}
+	z, err := zip.OpenReader(filepath.Join(strings.TrimSpace(string(root)), "lib", "time", "zoneinfo.zip"))
 	if err != nil {
 		t.Skip("the Go distribution here has no zoneinfo.zip: " + err.Error())
 	}

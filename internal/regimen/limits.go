@@ -38,7 +38,6 @@ type Limits struct {
 	CheckinAt        Clock
 	DefaultLevel     Level
 	PauseCheckin     journal.Minutes
-	LateStart        journal.Minutes
 	SyringesPer30    int64
 	FluidPerKg       Milli // mL per kg a day, adult estimate
 	FluidPerKcal     Milli // mL per kcal
@@ -102,7 +101,7 @@ func ParseLimits(file string, src []byte) (*Limits, error) {
 	dec("advance_max_step_ml_per_h", &lim.AdvanceMaxStep, 1, 200, "mL/h")
 	dec("fluid_ml_per_kg", &lim.FluidPerKg, 1, 200, "mL/kg")
 	dec("fluid_ml_per_kcal", &lim.FluidPerKcal, 0, 10, "mL/kcal")
-	var flushMax, apart, merge, perDay, perDayNew, oneText, pause, late int64
+	var flushMax, apart, merge, perDay, perDayNew, oneText, pause int64
 	whole("flush_max_ml", &flushMax, 1, 500, "mL")
 	whole("flush_apart_min", &apart, 0, 60, "minutes")
 	whole("weight_infant_days", &lim.WeightInfantDays, 1, 365, "days")
@@ -116,7 +115,6 @@ func ParseLimits(file string, src []byte) (*Limits, error) {
 	whole("lift_days", &lim.LiftDays, 0, 30, "days")
 	whole("one_text_up_to_min", &oneText, 0, 240, "minutes")
 	whole("pause_checkin_min", &pause, 1, 720, "minutes")
-	whole("late_start_min", &late, 0, 720, "minutes")
 	whole("syringes_per_30_days", &lim.SyringesPer30, 0, 1000, "syringes")
 	clock("quiet_from", &lim.QuietFrom)
 	clock("quiet_until", &lim.QuietUntil)
@@ -128,7 +126,7 @@ func ParseLimits(file string, src []byte) (*Limits, error) {
 	top.done()
 	lim.FlushMaxML, lim.FlushApart = journal.ML(flushMax), journal.Minutes(apart)
 	lim.MergeMin, lim.OneTextUpTo = journal.Minutes(merge), journal.Minutes(oneText)
-	lim.PauseCheckin, lim.LateStart = journal.Minutes(pause), journal.Minutes(late)
+	lim.PauseCheckin = journal.Minutes(pause)
 	lim.PromptsPerDay, lim.PromptsPerDayNew = int(perDay), int(perDayNew)
 	if lim.RateConfirm > lim.RateRefuse && len(d.probs) == 0 {
 		top.wrong(fmt.Sprintf("rate_confirm_ml_per_h %s is above rate_refuse_ml_per_h %s", lim.RateConfirm, lim.RateRefuse), "at most the refused rate")

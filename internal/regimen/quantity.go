@@ -2,7 +2,6 @@ package regimen
 
 import (
 	"fmt"
-	"math"
 	"strconv"
 	"strings"
 )
@@ -67,11 +66,3 @@ func parseMilli(s string) (Milli, error) {
 // halfUp divides n by d > 0, rounding half up (towards +infinity for ties);
 // n >= 0 here always.
 func halfUp(n, d int64) int64 { return (2*n + d) / (2 * d) }
-
-// mulOK multiplies non-negative numbers, reporting overflow.
-func mulOK(a, b int64) (int64, bool) {
-	if a != 0 && b > math.MaxInt64/a {
-		return 0, false
-	}
-	return a * b, true
-}

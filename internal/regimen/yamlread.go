@@ -167,6 +167,7 @@ func clip(s string) string {
 type mapping struct {
 	value
 	fields map[string]value
+	keys   map[string]value // where each field's name stands
 	order  []string
 	known  []string
 }
@@ -183,7 +184,7 @@ func (v value) mapping() *mapping {
 		v.wrong("wants a mapping of fields, found "+v.what(), "")
 		return nil
 	}
-	m := &mapping{value: v, fields: map[string]value{}}
+	m := &mapping{value: v, fields: map[string]value{}, keys: map[string]value{}}
 	for _, e := range entries {
 		if e == nil || e.Key == nil || e.Key.GetToken() == nil {
 			v.wrong("an entry without a name", "name: value")
@@ -206,7 +207,7 @@ func (v value) mapping() *mapping {
 			m.fields[name] = value{}
 			continue
 		}
-		m.fields[name] = val
+		m.fields[name], m.keys[name] = val, key
 		m.order = append(m.order, name)
 	}
 	return m
@@ -251,9 +252,7 @@ func (m *mapping) done() {
 		if !known {
 			names := append([]string(nil), m.known...)
 			sort.Strings(names)
-			v := m.fields[name]
-			v.path = join(m.path, clip(name))
-			v.wrong("unknown field", "one of "+strings.Join(names, ", "))
+			m.keys[name].wrong("unknown field", "one of "+strings.Join(names, ", "))
 		}
 	}
 }
