@@ -19,6 +19,7 @@ const (
 	sayFlushBefore = "prompt.flush_before"    // {ml}
 	sayFlushAfter  = "prompt.flush_after"     // {ml}
 	sayFlushDuring = "prompt.flush_during"    // {ml} {times}
+	sayFlushEvery  = "prompt.flush_every"     // {ml} {h}
 	sayFlush       = "prompt.flush"           // {at} {ml}
 	sayPort        = "prompt.flush_port"      // {at} {ml} {port}
 	sayStart       = "prompt.start"           // {at} {feed} {ml} {rate}
@@ -256,8 +257,10 @@ func (c *composer) during(key string, start, end *Act) {
 	switch {
 	case len(times) == 1 && start == nil:
 		c.say(0, sayFlush, "at", c.w.Clock(only.At), "ml", mlText(ml))
+	case len(times) > 1 && c.o.p.Flush.EveryH > 0:
+		c.say(1, sayFlushEvery, "ml", mlText(ml), "h", c.o.p.Flush.EveryH.String())
 	case len(times) > 0:
-		c.say(2, sayFlushDuring, "ml", mlText(ml), "times", strings.Join(times, ", "))
+		c.say(1, sayFlushDuring, "ml", mlText(ml), "times", strings.Join(times, ", "))
 	}
 }
 
