@@ -90,7 +90,7 @@ func (r *run) handle(out *Reading, asked *Asked, v volumes) {
 	}
 	for i := range r.facts {
 		f := &r.facts[i]
-		if f.emergency && f.status != Absent {
+		if (f.emergency || f.alertable) && f.status != Absent && f.status != Present {
 			say(Nurse, "danger spoken of, though not as there now: "+r.quoteOf(f.from, f.to))
 			return
 		}

@@ -1,6 +1,7 @@
 package reply
 
 import (
+	"errors"
 	"fmt"
 	"io/fs"
 	"path"
@@ -49,7 +50,7 @@ type merge struct {
 	id   int32
 }
 
-// Load reads and compiles words/*.yaml of fsys. It holds the whole tree or
+// Load reads and compiles words/*.yaml of fsys, with words/<language>-everyday.txt. It holds the whole tree or
 // nothing; its errors name file, line and key, and what would be right.
 func Load(fsys fs.FS) (*Lists, error) {
 	files, err := fs.Glob(fsys, "words/*.yaml")
@@ -75,7 +76,30 @@ func Load(fsys fs.FS) (*Lists, error) {
 			return nil, err
 		}
 	}
+	if err := c.readEveryday(fsys); err != nil {
+		return nil, err
+	}
 	return c.finish()
+}
+
+// readEveryday adds words/<language>-everyday.txt where a language has one:
+// plain words with spaces between, and comments on lines that begin with "#".
+func (c *compiler) readEveryday(fsys fs.FS) error {
+	for i, lang := range c.l.langs {
+		data, err := fs.ReadFile(fsys, "words/"+lang+"-everyday.txt")
+		if errors.Is(err, fs.ErrNotExist) {
+			continue
+		}
+		if err != nil {
+			return fmt.Errorf("word lists: %w", err)
+		}
+		rest := string(data)
+		for strings.HasPrefix(rest, "#") {
+			_, rest, _ = strings.Cut(rest, "\n")
+		}
+		c.every = append(c.every, everydayWords{text: fold(rest), lang: 1 << i})
+	}
+	return nil
 }
 
 // Languages are the languages of the lists, in order of file name.

@@ -10,6 +10,7 @@ type run struct {
 	arena   []byte
 	buf     []byte
 	matches []match
+	kept    []match // spare room for sift
 	quants  []quant
 	cues    []cue
 	facts   []found
@@ -26,7 +27,7 @@ var runs = sync.Pool{New: func() any { return new(run) }}
 
 func (r *run) reset(l *Lists, text string) {
 	*r = run{
-		l: l, text: text, toks: r.toks[:0], arena: r.arena[:0], buf: r.buf[:0], matches: r.matches[:0],
+		l: l, text: text, toks: r.toks[:0], arena: r.arena[:0], buf: r.buf[:0], matches: r.matches[:0], kept: r.kept[:0],
 		quants: r.quants[:0], cues: r.cues[:0], facts: r.facts[:0], plain: r.plain[:0],
 	}
 }

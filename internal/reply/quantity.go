@@ -8,9 +8,6 @@ type quant struct {
 	role     qrole
 	bare     bool // no unit was written
 	part     bool // a fraction of a container or of the feed
-	each     float64
-	why      int // token that gave the role, for explanation
-	exact    bool
 }
 
 // qrole is what a number is about.

@@ -117,14 +117,13 @@ func (r *run) reacted() bool { return r.quoteEnd > 0 && r.said("reaction") }
 // holds, benign phrases explain away the symptoms inside them, and cues and
 // answers inside a symptom are part of it.
 func (r *run) sift() {
-	keep := r.matches[:0]
+	r.kept = r.kept[:0]
 	for i := range r.matches {
-		m := &r.matches[i]
 		if !r.beaten(i) {
-			keep = append(keep, *m)
+			r.kept = append(r.kept, r.matches[i])
 		}
 	}
-	r.matches = keep
+	r.matches, r.kept = r.kept, r.matches
 	for i := range r.matches {
 		m := &r.matches[i]
 		switch m.pat.what {
@@ -146,24 +145,45 @@ func (r *run) sift() {
 		}
 	}
 	slices.SortStableFunc(r.cues, func(a, b cue) int { return a.from - b.from })
-	pseudo := r.cues[:0]
-	for _, c := range r.cues {
-		if c.label != cuePseudo && slices.ContainsFunc(r.matches, func(m match) bool {
-			return m.pat.what == whatCue && m.pat.label == cuePseudo && m.from <= c.from && m.to >= c.to
-		}) {
-			continue
+	var fakes []cue
+	for i := range r.cues {
+		if r.cues[i].label == cuePseudo {
+			fakes = append(fakes, r.cues[i])
 		}
-		pseudo = append(pseudo, c)
+	}
+	if len(fakes) == 0 {
+		return
+	}
+	pseudo := r.cues[:0]
+	at := 0
+	for _, c := range r.cues {
+		for at < len(fakes) && fakes[at].from+widest < c.from {
+			at++
+		}
+		faked := false
+		for k := at; k < len(fakes) && fakes[k].from <= c.from && !faked; k++ {
+			faked = fakes[k].to >= c.to && c.label != cuePseudo
+		}
+		if !faked {
+			pseudo = append(pseudo, c)
+		}
 	}
 	r.cues = pseudo
 }
+
+// widest is how many tokens a match spans at most.
+const widest = 64
 
 func symptomatic(w what) bool { return w <= whatDenied }
 
 // beaten tells whether another match takes the place of match i.
 func (r *run) beaten(i int) bool {
 	m := &r.matches[i]
-	for j := range r.matches {
+	j := i // matches lie in order of where they begin, and span at most widest tokens
+	for j > 0 && r.matches[j-1].from > m.from-widest {
+		j--
+	}
+	for ; j < len(r.matches) && r.matches[j].from < m.to; j++ {
 		if j == i {
 			continue
 		}
@@ -248,15 +268,6 @@ func (r *run) answerAt(label string) *match {
 	return nil
 }
 
-func (r *run) cueAt(label string) bool {
-	for i := range r.cues {
-		if r.cues[i].label == label {
-			return true
-		}
-	}
-	return false
-}
-
 // list fills facts, present and absent, in order of place.
 func (r *run) list(out *Reading) {
 	slices.SortStableFunc(r.facts, func(a, b found) int {
@@ -275,7 +286,7 @@ func (r *run) list(out *Reading) {
 		for _, code := range f.codes {
 			start, end := r.toks[f.from].start, r.toks[f.to-1].end
 			fact := Fact{Code: code, Status: f.status, Quote: r.text[start:end], Start: start, End: end, Since: f.since, Severity: f.severity}
-			if slices.ContainsFunc(out.Facts, func(x Fact) bool { return x.Code == code && x.Start == start && x.End == end }) {
+			if slices.ContainsFunc(out.Facts[max(0, len(out.Facts)-8):], func(x Fact) bool { return x.Code == code && x.Start == start && x.End == end }) {
 				continue
 			}
 			if f.counted && f.count >= 0 && f.count < 1000 {
