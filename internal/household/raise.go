@@ -23,41 +23,67 @@ type cause struct {
 // people, or as a new one; and tells the caregiver in the same decision.
 func (d *decision) raise(v protocol.Verdict, c cause) {
 	by := d.answerBy(v)
-	id, fresh := d.place(v, c, by)
-	if !fresh {
-		return
+	p := d.place(v, c, by)
+	told := c.to.Phone != "" && v.Advice != ""
+	switch {
+	case p.leads:
+		if told {
+			d.send(c.to, journal.ClassTrouble, d.tagged(d.advice(v, c.to, by)), "case", p.id, true)
+		}
+		d.begin(p.id, v, c)
+	case p.fresh && told:
+		// Something less urgent beside what the case is about: what the family was
+		// told before goes on to hold, and only the time is said again.
+		d.send(c.to, journal.ClassTrouble, d.tagged(d.added(p.id, c.to)), "case", p.id, true)
 	}
-	if c.to.Phone != "" && v.Advice != "" {
-		d.send(c.to, journal.ClassTrouble, d.tagged(d.advice(v, c.to, by)), "case", id, true)
-	}
-	d.begin(id, v, c)
 }
 
-// place journals the case. fresh is false when the text only repeats what the
-// case holds already, so that the family need not be told again.
-func (d *decision) place(v protocol.Verdict, c cause, by time.Time) (id journal.CaseID, fresh bool) {
+// placed says where a verdict ended up.
+type placed struct {
+	id    journal.CaseID
+	leads bool // the case is about this verdict now
+	fresh bool // the case was not about it before
+}
+
+// place journals the verdict: in a case that is open for the same people, or
+// as a new one.
+func (d *decision) place(v protocol.Verdict, c cause, by time.Time) placed {
 	for _, open := range slices.Backward(d.s.Cases) {
 		if !open.Open() || open.GoesTo != v.GoesTo {
 			continue
 		}
-		e := journal.CaseText{Case: open.ID, Text: c.text, Said: c.said, Codes: v.Codes, Words: c.words}
-		lead := protocol.Verdict{Protocol: open.Protocol, Answer: open.Answer, AnswerWithin: journal.Minutes((open.AnswerBy - open.Opened) / 60_000)}
-		fresh = v.Protocol != open.Protocol
-		if fresh && v.Before(lead) {
-			e.Protocol, e.Title, e.Answer, e.Hold = v.Protocol, v.Title, v.Answer, v.Hold
+		e := journal.CaseText{Case: open.ID, Text: c.text, Said: c.said, Codes: v.Codes, Words: c.words, Hold: v.Hold}
+		p := placed{id: open.ID, fresh: v.Protocol != open.Protocol}
+		if p.leads = p.fresh && v.Before(lead(open)); p.leads {
+			e.Protocol, e.Title, e.Answer = v.Protocol, v.Title, v.Answer
 		}
 		if at := journal.At(by); at < open.AnswerBy {
 			e.AnswerBy = at
 		}
 		d.add(journal.Entry{Kind: journal.KindCaseText, CaseText: &e})
-		return open.ID, fresh
+		return p
 	}
-	id = journal.CaseID(d.makeID())
+	id := journal.CaseID(d.makeID())
 	d.add(journal.Entry{Kind: journal.KindCaseOpened, CaseOpened: &journal.CaseOpened{
 		Case: id, Protocol: v.Protocol, Codes: v.Codes, Title: v.Title, Answer: v.Answer, AnswerBy: journal.At(by),
 		GoesTo: v.GoesTo, Text: c.text, Words: c.words, Said: c.said, Why: c.why, From: c.from.Ref,
 		Unknown: d.s.Status == Stranger, Hold: v.Hold, LiftedUntil: d.liftUntil()}})
-	return id, true
+	return placed{id: id, leads: true, fresh: true}
+}
+
+// lead is what a case is about, to hold a verdict against.
+func lead(c Case) protocol.Verdict {
+	return protocol.Verdict{Protocol: c.Protocol, Answer: c.Answer, AnswerWithin: journal.Minutes((c.AnswerBy - c.Opened) / 60_000)}
+}
+
+// added says that the nurse has this text too, and by when she calls.
+func (d *decision) added(id journal.CaseID, to Caregiver) string {
+	c, _ := d.s.findCase(id)
+	if c.Overdue {
+		return d.say(to.Lang, "case.overdue", nil)
+	}
+	words := d.phrases(to.Lang)
+	return d.say(to.Lang, "case.added", map[string]string{"by": words.Clock(c.AnswerBy.Time().In(d.zone()))})
 }
 
 // liftUntil is until when every step is prompted after a change, a case or a return.

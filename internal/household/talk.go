@@ -86,8 +86,8 @@ func (d *decision) talked(id journal.CaseID, talk protocol.Talk, done bool) {
 
 // judged writes down what a case has become, if it has become anything else.
 func (d *decision) judged(c Case, v protocol.Verdict) {
-	if v.Protocol == "" {
-		return
+	if v.Protocol == "" || (v.Protocol != c.Protocol && !v.Before(lead(c))) {
+		return // the case is about something more urgent by now
 	}
 	by := journal.At(d.answerBy(v))
 	raised := by < c.AnswerBy

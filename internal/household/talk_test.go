@@ -177,3 +177,25 @@ func TestALongPauseIsNotEndedByAClick(t *testing.T) {
 		t.Errorf("after the order was confirmed by a second person the household is %s", h.s.Status)
 	}
 }
+
+func TestALesserTroubleNeverTakesOverAGreaterOne(t *testing.T) {
+	h := newHouse(t, testWorld(t), at("2026-11-30 12:00"), family(), regimenYAML)
+	h.until(at("2026-12-01 06:30"))
+	h.says(mother, "she threw up")
+	before := h.openCases()[0]
+	h.now = h.now.Add(time.Minute)
+	out := h.says(mother, "only 300 went in")
+	c := h.openCases()
+	if len(c) != 1 || c[0].Protocol != before.Protocol || c[0].AnswerBy > before.AnswerBy || c[0].Texts != 2 {
+		t.Errorf("cases = %+v, want still the vomiting, with both texts", c)
+	}
+	for _, o := range out {
+		if strings.Contains(o.Body, "in touch after") {
+			t.Errorf("the family was told of a later time than before: %q", o.Body)
+		}
+	}
+	h.until(h.now.Add(30 * time.Minute))
+	if c := h.openCases(); len(c) != 1 || c[0].Protocol != before.Protocol || c[0].AnswerBy > before.AnswerBy {
+		t.Errorf("after a silence: %+v", c)
+	}
+}
