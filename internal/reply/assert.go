@@ -204,7 +204,7 @@ func (r *run) negationHolds(c *cue, f *found) bool {
 	if finite && (commas || joined) {
 		return false
 	}
-	if f.counted && (commas || joined) {
+	if (f.counted || f.since != "") && (commas || joined) {
 		return false // "no fever, diarrhea x3"
 	}
 	return true

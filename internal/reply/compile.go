@@ -73,6 +73,7 @@ func (c *compiler) compile(listed int) error {
 				for _, n := range q.names {
 					for _, id := range c.ids(n, 0) {
 						c.l.info[id].clinical = true
+						c.l.info[id].danger = c.l.info[id].danger || p.what == whatEmergency || p.what == whatUnlessAlert
 					}
 				}
 			}

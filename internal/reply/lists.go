@@ -42,6 +42,7 @@ type wordInfo struct {
 	langs    uint8 // bit per language
 	everyday bool
 	clinical bool // stands in a symptom or emergency phrase
+	danger   bool // stands in an emergency phrase
 }
 
 // merge is a phrase that reads as one word ("g tube").

@@ -1,5 +1,7 @@
 package reply
 
+import "slices"
+
 // measured turns numbers of temperature, sugar, oxygen and weight into facts,
 // by the limits of the lists.
 func (r *run) measured() {
@@ -98,4 +100,38 @@ func (r *run) ellipsis() {
 			}
 		}
 	}
+}
+
+// settle drops what a nearer reading of the same words says better: a worry
+// beside a danger, a tube out where it is said to be partly out, and vomit
+// where the words are of what comes up into the mouth.
+func (r *run) settle() {
+	danger := slices.ContainsFunc(r.facts, func(f found) bool {
+		return f.emergency && f.status == Present && !slices.Contains(f.codes, "other_worry")
+	})
+	r.facts = slices.DeleteFunc(r.facts, func(f found) bool {
+		if f.status != Present || f.emergency || len(f.codes) != 1 {
+			return false
+		}
+		switch f.codes[0] {
+		case "other_worry":
+			return danger
+		case "tube_out":
+			return r.besides(&f, "tube_moved", 4)
+		case "vomiting":
+			return r.besides(&f, "reflux", 0)
+		}
+		return false
+	})
+}
+
+// besides tells whether a present fact of the code lies within apart tokens of f.
+func (r *run) besides(f *found, code string, apart int) bool {
+	for i := range r.facts {
+		o := &r.facts[i]
+		if o.status == Present && slices.Contains(o.codes, code) && o.from < f.to+apart && f.from < o.to+apart {
+			return true
+		}
+	}
+	return false
 }

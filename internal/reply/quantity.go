@@ -390,7 +390,7 @@ func (r *run) kindOfBare(q *quant) {
 	t := &r.toks[q.from]
 	dec := t.kind == number && t.form == decimal || q.to-q.from > 2 && v != float64(int(v))
 	switch {
-	case r.has(q.to, roleHalfDay):
+	case r.has(q.to, roleHalfDay) && (v <= 24 || hhmm(t)):
 		q.role = qClock
 		q.to++
 	case r.has(q.from-1, roleTimesWord|roleX) || r.has(q.to, roleTimesWord) || r.has(q.to, roleX) && !r.digitAfter(q.to+1) && v < 40 || r.isMark(q.from-1, '#') || r.isMark(q.from-1, 'x') && !r.isNumber(q.from-2):

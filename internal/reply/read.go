@@ -32,6 +32,7 @@ func (l *Lists) Read(t Text) Reading {
 			r.assert(f)
 		}
 	}
+	r.settle()
 	r.ellipsis()
 	r.quotedList()
 	v := r.volumes(asked)

@@ -134,13 +134,15 @@ func (x *repairs) score(l *Lists, w []byte, id int32, heads bool) int {
 		return 0
 	case len(w) == shortestRepair && (slip < nearSlip || !in.clinical):
 		return 0
-	case w[0] != p[0] && (slip < nearSlip || len(w) < 6):
+	case w[0] != p[0] && (slip < nearSlip || len(w) < 6 && !in.clinical):
 		return 0
 	case !in.clinical && len(p) < 5:
 		return 0
 	}
 	s := int(slip)
 	switch {
+	case in.danger:
+		s += 30
 	case in.clinical:
 		s += 20
 	case !in.everyday:
