@@ -19,7 +19,7 @@ const (
 	sayFlushBefore = "prompt.flush_before"    // {ml}
 	sayFlushAfter  = "prompt.flush_after"     // {ml}
 	sayFlushDuring = "prompt.flush_during"    // {ml} {times}
-	sayFlushEvery  = "prompt.flush_every"     // {ml} {h}
+	sayFlushEvery  = "prompt.flush_every"     // {ml} {n}
 	sayFlush       = "prompt.flush"           // {at} {ml}
 	sayPort        = "prompt.flush_port"      // {at} {ml} {port}
 	sayStart       = "prompt.start"           // {at} {feed} {ml} {rate}
@@ -44,6 +44,9 @@ const (
 	sayMore        = "prompt.more"            //
 	sayAskRunning  = "prompt.done_or_running" // {feed} {at}
 )
+
+// dropTalk is the drop from which on a sentence tells nothing to do.
+const dropTalk = 3
 
 // piece is a sentence of a prompt; those with a higher drop go first where the
 // text is too long, and those with 0 stay.
@@ -258,7 +261,7 @@ func (c *composer) during(key string, start, end *Act) {
 	case len(times) == 1 && start == nil:
 		c.say(0, sayFlush, "at", c.w.Clock(only.At), "ml", mlText(ml))
 	case len(times) > 1 && c.o.p.Flush.EveryH > 0:
-		c.say(1, sayFlushEvery, "ml", mlText(ml), "h", c.o.p.Flush.EveryH.String())
+		c.say(1, sayFlushEvery, "ml", mlText(ml), "n", c.o.p.Flush.EveryH.String())
 	case len(times) > 0:
 		c.say(1, sayFlushDuring, "ml", mlText(ml), "times", strings.Join(times, ", "))
 	}
@@ -287,12 +290,20 @@ func (c *composer) asks() {
 	}
 }
 
-// fit joins the pieces, leaving out what gives way until two segments hold them.
+// fit joins the pieces, leaving out what gives way until two segments hold
+// them. Where something to do had to go, the text says that the plan has more.
 func (c *composer) fit() string {
-	keep := c.pieces
+	more := piece{text: c.w.Say(sayMore, nil)}
+	more.size = sizeOf(more.text)
+	keep, lost := c.pieces, false
 	for {
-		if len(keep) == 0 || fits(keep) {
-			return joinPieces(keep)
+		said := keep
+		if lost && len(keep) > 0 {
+			last := len(keep) - 1
+			said = append(append(append([]piece(nil), keep[:last]...), more), keep[last])
+		}
+		if len(said) == 0 || fits(said) {
+			return joinPieces(said)
 		}
 		worst := -1
 		for i := range keep {
@@ -301,21 +312,14 @@ func (c *composer) fit() string {
 			}
 		}
 		if worst < 0 {
-			break
+			// Several feeds in one text: the first are said, and the question.
+			if worst = len(keep) - 2; worst < 0 {
+				return more.text
+			}
 		}
+		lost = lost || keep[worst].drop < dropTalk
 		keep = append(append([]piece(nil), keep[:worst]...), keep[worst+1:]...)
 	}
-	// Several feeds in one text: what comes first is said, the plan has the rest.
-	more := piece{text: c.w.Say(sayMore, nil)}
-	more.size = sizeOf(more.text)
-	last := keep[len(keep)-1]
-	for n := len(keep) - 2; n > 0; n-- {
-		short := append(append([]piece(nil), keep[:n]...), more, last)
-		if fits(short) {
-			return joinPieces(short)
-		}
-	}
-	return joinPieces([]piece{more, last})
 }
 
 func joinPieces(ps []piece) string {
