@@ -204,6 +204,9 @@ func (r *run) negationHolds(c *cue, f *found) bool {
 	if finite && (commas || joined) {
 		return false
 	}
+	if !commas && f.from-c.to > 12 {
+		return false // too far for anything but a list
+	}
 	if (f.counted || f.since != "") && (commas || joined) {
 		return false // "no fever, diarrhea x3"
 	}
