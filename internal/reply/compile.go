@@ -169,7 +169,11 @@ func (c *compiler) setWords() error {
 func (c *compiler) joined(d draft) []draft {
 	var out []draft
 	for i := 0; i+1 < len(d.parts); i++ {
-		a, b := d.parts[i], d.parts[i+1]
+		next := i + 1
+		if d.parts[next].op == opGap && next+1 < len(d.parts) { // a gap may be empty
+			next++
+		}
+		a, b := d.parts[i], d.parts[next]
 		if a.op != opWord || b.op != opWord {
 			continue
 		}
@@ -185,7 +189,7 @@ func (c *compiler) joined(d draft) []draft {
 			continue
 		}
 		v := d
-		v.parts = append(append(append([]part{}, d.parts[:i]...), part{op: opWord, names: both}), d.parts[i+2:]...)
+		v.parts = append(append(append([]part{}, d.parts[:i]...), part{op: opWord, names: both}), d.parts[next+1:]...)
 		out = append(out, v)
 	}
 	return out

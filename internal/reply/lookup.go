@@ -41,6 +41,11 @@ func (r *run) lookup() {
 	r.titled = r.looksTitled()
 	for i := range r.toks { // which languages are spoken, by the words listed as written
 		t := &r.toks[i]
+		if t.kind == number && t.form == plain {
+			if id, ok := r.l.words[r.text[t.start:t.end]]; ok {
+				t.id = id // "911"
+			}
+		}
 		if t.kind != word || t.id >= 0 {
 			continue
 		}

@@ -161,7 +161,7 @@ func (r *run) matchAll() {
 				r.try(p, i)
 			}
 		}
-		if t.kind != word || t.id < 0 || int(t.id) >= len(l.first) {
+		if t.kind != word && t.kind != number || t.id < 0 || int(t.id) >= len(l.first) {
 			continue
 		}
 		for _, p := range l.first[t.id] {
@@ -249,7 +249,7 @@ func (r *run) next(e *elem, i, from int) (int, bool) {
 			if t.kind == number || t.kind == word && t.id >= 0 && r.l.info[t.id].num != 0 {
 				return i, true
 			}
-		} else if t.kind == word && e.holds(t.id) {
+		} else if (t.kind == word || t.kind == number) && e.holds(t.id) {
 			return i, true
 		}
 		if i == from || !r.isSkip(i) {
