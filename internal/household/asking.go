@@ -33,6 +33,7 @@ type Asking struct {
 	// answers (left, ends, next, water) and of the levels a family may ask for.
 	Questions map[string]map[string][]string `yaml:"questions"`
 	Levels    map[string]map[string][]string `yaml:"levels"`
+	Pause     map[string]map[string][]string `yaml:"pause"` // asked: the words that pause the reminders
 }
 
 // Span is a time in minutes with what it decides and where it comes from.
@@ -114,6 +115,7 @@ func ParseAsking(file string, src []byte) (Asking, error) {
 	}
 	errs = append(errs, phrases(file, "questions", a.Questions, regimen.HowMuchLeft, regimen.WhenEnds, regimen.WhatNext, regimen.HowMuchWater)...)
 	errs = append(errs, phrases(file, "levels", a.Levels, regimen.EachStep, regimen.EachFeed, regimen.Evening)...)
+	errs = append(errs, phrases(file, "pause", a.Pause, "asked")...)
 	if err := errors.Join(errs...); err != nil {
 		return Asking{}, err
 	}
@@ -147,7 +149,12 @@ func (a Asking) question(words []string) (string, bool) { return only(a.Question
 
 // level says which level the words ask for, if they are nothing else.
 func (a Asking) level(words []string) (string, bool) {
-	return only(a.Levels, words, func(words, phrases []string) bool { return slices.Contains(phrases, strings.Join(words, " ")) })
+	return only(a.Levels, words, whole)
+}
+
+// whole reports whether words are one of the phrases and nothing else.
+func whole(words, phrases []string) bool {
+	return slices.Contains(phrases, strings.Join(words, " "))
 }
 
 func only(all map[string]map[string][]string, words []string, match func(words, phrases []string) bool) (string, bool) {

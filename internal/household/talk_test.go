@@ -199,3 +199,27 @@ func TestALesserTroubleNeverTakesOverAGreaterOne(t *testing.T) {
 		t.Errorf("after a silence: %+v", c)
 	}
 }
+
+func TestATripIsNoPauseUntilAsked(t *testing.T) {
+	w := testWorld(t)
+	h := newHouse(t, w, at("2026-11-30 12:00"), family(), regimenYAML)
+	out := h.says(mother, "we are on vacation until Sunday")
+	if h.s.Status != Active || len(out) != 1 || !strings.Contains(out[0].Body, "PAUSE") {
+		t.Errorf("a trip: status %s, texts %+v; want reminders on and the question whether feeds go on", h.s.Status, out)
+	}
+	h.says(mother, "PAUSE")
+	if h.s.Status != Paused {
+		t.Errorf("after PAUSE the household is %s", h.s.Status)
+	}
+}
+
+func TestARateThatNobodyReadsBackIsForTheNurse(t *testing.T) {
+	w := testWorld(t)
+	h := newHouse(t, w, at("2026-11-30 12:00"), family(), regimenYAML)
+	h.until(at("2026-11-30 13:00"))
+	h.do(Enrol{By: "staff:test", CheckedBy: "lee", Who: family(), Prescription: prescription(t, w, strings.Replace(regimenYAML, "rate_ml_per_h: 80", "rate_ml_per_h: 64", 1))})
+	h.until(at("2026-12-01 05:00"))
+	if c := h.openCases(); len(c) != 1 || c[0].Protocol != "read_back" {
+		t.Errorf("cases = %+v, want one of the read-back", c)
+	}
+}

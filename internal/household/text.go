@@ -26,6 +26,7 @@ func (d *decision) text(ev TextCame) error {
 		d.by = "unknown"
 	}
 	t := reading{from: from, shared: len(ev.Others) > 0 && !ev.Waits, first: ev.First, others: ev.Others, body: ev.Body, files: ev.Files}
+	t.paused = d.s.Status == Paused
 	t.prompt = d.answers(from)
 	if ev.OtherWaits {
 		t.prompt = nil
@@ -50,7 +51,7 @@ func (d *decision) text(ev TextCame) error {
 			d.report(&t)
 		}
 	}
-	if t.has("pause") && d.s.Status == Active {
+	if d.s.Status == Active && d.pauses(t) {
 		d.pause(true, "asked by text", t.id)
 	}
 	switch {
@@ -64,6 +65,18 @@ func (d *decision) text(ev TextCame) error {
 		d.acknowledge(t)
 	}
 	return nil
+}
+
+// pauses reports whether being away stops the reminders: in hospital, or where
+// the family asks for it. A trip alone is no pause: feeds may well go on there.
+func (d *decision) pauses(t reading) bool {
+	words := plainWords(d.s.withoutTag(t.body))
+	if !t.has("pause") {
+		_, asked := only(d.w.Asking.Pause, words, whole)
+		return asked && len(t.Present) == 0
+	}
+	_, asked := only(d.w.Asking.Pause, words, says)
+	return asked || t.Handling != reply.Auto
 }
 
 // textIn is the entry of a text: what it settles, and what it puts off.
@@ -97,6 +110,7 @@ type reading struct {
 	body   string
 	files  int
 	moved  string // the occurrence whose times the text moved
+	paused bool   // the household was paused before this text
 	reads  bool   // it tells a rate that was asked back
 	unlike bool   // the pump shows another rate than the changed order
 }
@@ -321,8 +335,10 @@ func (d *decision) acknowledge(t reading) {
 		return
 	case t.moved != "" && d.afterMove(t):
 		return
-	case t.has("pause"):
+	case d.s.Status == Paused && !t.paused:
 		key = "paused"
+	case t.has("pause") && d.s.Status != Paused:
+		key = "trip.ask"
 	case t.has("later"):
 		key, args = "ack.later", map[string]string{"minutes": strconv.FormatInt(int64(d.w.Asking.RemindLater.Minutes), 10)}
 	case t.GivenML != nil:

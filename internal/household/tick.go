@@ -34,7 +34,7 @@ func (d *decision) tick() error {
 		case waitAgain:
 			d.askAgain(next.prompt)
 		case waitSilent:
-			d.add(journal.Entry{Kind: journal.KindUnanswered, Unanswered: &journal.PromptRef{Prompt: next.prompt}})
+			d.silent(next.prompt)
 		case waitTalk:
 			d.notAnswered()
 		case waitOverdue:
@@ -142,6 +142,22 @@ func (d *decision) askAgain(id journal.TextID) {
 	for _, c := range d.s.Caregivers {
 		args := map[string]string{"ml": strconv.FormatInt(int64(p.ExpectedML), 10), "at": d.phrases(c.Lang).Clock(p.At.Time().In(d.zone()))}
 		d.send(c, journal.ClassReminder, d.tagged(d.say(c.Lang, "ask.again."+p.Asks, args)), "second_ask", "", false)
+	}
+}
+
+// silent notes that a question was not answered. A changed rate that nobody read
+// back from the pump is for the nurse: the old one may still be running.
+func (d *decision) silent(id journal.TextID) {
+	d.add(journal.Entry{Kind: journal.KindUnanswered, Unanswered: &journal.PromptRef{Prompt: id}})
+	i := slices.IndexFunc(d.s.Prompts, func(p Prompt) bool { return p.ID == id })
+	if d.s.Prompts[i].Asks != string(regimen.AskReadBack) || d.s.Status != Active {
+		return
+	}
+	facts := d.facts()
+	facts.Triggers = []string{"read_back"}
+	if v, wrong := d.w.Protocols.Judge(facts); wrong {
+		v.Advice = "" // nobody said a wrong number; the nurse rings
+		d.raise(v, cause{why: "nobody said what the pump shows after the order was changed", facts: facts})
 	}
 }
 

@@ -110,7 +110,7 @@ func (r *Report) loadErrors(err error) {
 // known are the files of a flows tree; what is not among them is read by
 // nothing, which its author does not expect.
 var known = []string{
-	"protocols/*.yaml", "messages/*.yaml", "teaching/*.yaml", "words/*.yaml", "words/*/*.yaml",
+	"protocols/*.yaml", "messages/*.yaml", "teaching/*.yaml", "words/*.yaml", "words/*.txt",
 	"advice.yaml", "marks.yaml", "placeholders.yaml", signoffPath, "limits.yaml", "asking.yaml", "flows.go",
 }
 
