@@ -62,9 +62,9 @@ func TestHouseholdFilesAreTakenAllOrNone(t *testing.T) {
 		{"a missing regimen file", "maple-17.yaml", swap("maple-17.regimen.yaml", "gone.yaml"), []string{"maple-17.yaml", "regimen"}},
 		{"a path out of the folder", "maple-17.yaml", swap("maple-17.regimen.yaml", "../maple-17.regimen.yaml"), []string{"regimen", "same folder"}},
 		{"an impossible time zone", "maple-17.regimen.yaml", swap("America/Chicago", "America/Gotham"), []string{"maple-17.regimen.yaml:3", "time_zone", "America/Gotham"}},
-		{"rate, volume and hours that contradict", "maple-17.regimen.yaml", swap("volume_ml: 640, rate_ml_per_h: 80", "volume_ml: 640, rate_ml_per_h: 80, hours: 10"), []string{"maple-17.regimen.yaml:11", "640"}},
+		{"rate, volume and hours that contradict", "maple-17.regimen.yaml", swap("volume_ml: 640, rate_ml_per_h: 80", "volume_ml: 640, rate_ml_per_h: 80, hours: 10"), []string{"maple-17.regimen.yaml:12", "640"}},
 		{"an unknown field of the regimen", "maple-17.regimen.yaml", swap("weight_kg", "wieght_kg"), []string{"maple-17.regimen.yaml", "wieght_kg"}},
-		{"what stands out and nobody confirmed", "maple-17.yaml", swap("checked_by: nobody (invented)\n", ""), []string{"maple-17.yaml", "checked_by", "57 %"}},
+		{"what stands out and nobody confirmed", "maple-17.yaml", swap("checked_by: nobody (invented)\n", ""), []string{"maple-17.yaml", "checked_by", "7 nights of 7"}},
 		{"twins without tags", "birch-08.yaml", swap("tag: IRIS\n", ""), []string{"birch-08", "tag"}},
 		{"twins with one tag", "birch-08.yaml", swap("tag: IRIS", "tag: noel"), []string{"tag"}},
 	} {

@@ -18,6 +18,13 @@ type readCmd struct {
 	Flows string `help:"Folder of flows to read the word lists from; without it those shipped." type:"existingdir" placeholder:"DIR"`
 }
 
+// Help is what --help adds.
+func (readCmd) Help() string {
+	return `One JSON object a line in: id, text, and where known lang (en, es), asked {"kind": feed_start, feed_end, flush, bag_change or checkin, "expected_ml", "container_ml"} and terms (further words to judge). One object a line out, in order: given_ml, flush_ml, done, present and absent symptoms, intent, handling (auto, nurse, emergency), why, facts with the words that say so, and the words left unread.
+
+  echo '{"id":"1","text":"gave 150 then he threw up twice","asked":{"kind":"feed_end","expected_ml":240}}' | hearthline read`
+}
+
 // Run reads until the input ends. A line that is no text is an error that
 // names its number; what was read before it has been written.
 func (c *readCmd) Run(s *streams) error {
@@ -60,11 +67,18 @@ func readTexts(lists *reply.Lists, in io.Reader, out io.Writer) error {
 			return errors.Join(w.Flush(), fmt.Errorf("line %d: %w", n, err))
 		}
 		if len(trimmed(line)) > 0 {
-			var t reply.Text
-			if jerr := json.Unmarshal(line, &t); jerr != nil {
+			t := struct {
+				reply.Text
+				Body *string `json:"text"`
+			}{}
+			jerr := json.Unmarshal(line, &t)
+			if jerr == nil && t.Body == nil {
+				jerr = errors.New(`"text" is missing`)
+			}
+			if jerr != nil {
 				return errors.Join(w.Flush(), fmt.Errorf("line %d: %w: want one object a line with id and text", n, jerr))
 			}
-			if jerr := enc.Encode(lists.Read(t)); jerr != nil {
+			if jerr := enc.Encode(lists.Read(textOf(t.Text, *t.Body))); jerr != nil {
 				return jerr
 			}
 		}
@@ -84,4 +98,9 @@ func trimmed(line []byte) []byte {
 		line = line[:len(line)-1]
 	}
 	return line
+}
+
+func textOf(t reply.Text, body string) reply.Text {
+	t.Text = body
+	return t
 }

@@ -116,8 +116,8 @@ func serve(ctx context.Context, set *settings, log *slog.Logger) error {
 	eng := engine.New(engine.Config{Branch: set.branch.ID, Store: kept.Branch(set.branch.ID), Keys: keys, World: func() *household.World { return w },
 		Carrier: out, From: set.Out.From, Holder: holder(), Workers: 8, Log: log, Jitter: jitter})
 	for _, h := range homes {
-		for _, warning := range h.warnings {
-			log.Info("something stands out in an order, and was confirmed", "household", string(h.id), "warning", warning.String())
+		if n := len(h.warnings); n > 0 { // what it is says enrol, not a log: it is about a person
+			log.Info("something stands out in an order, and was confirmed", "household", string(h.id), "count", n)
 		}
 		if err := eng.Do(ctx, h.id, h.enrol); err != nil {
 			return fmt.Errorf("household %s: %w", h.id, err)

@@ -20,12 +20,12 @@ import (
 )
 
 type simulateCmd struct {
-	Households int       `help:"How many households; the demo's kinds in turn." default:"13"`
-	Days       int       `help:"How many days." default:"7"`
-	Seed       uint64    `help:"Everything random follows from it: same seed, same days." default:"1"`
-	From       time.Time `help:"The first day." default:"2026-11-30" format:"2006-01-02"`
-	Flows      string    `help:"Folder of flows; the shipped ones if not given." type:"existingdir"`
-	JSON       bool      `help:"Print the summary as one JSON object." name:"json"`
+	Households int    `help:"How many households; the demo's kinds in turn." default:"13"`
+	Days       int    `help:"How many days." default:"7"`
+	Seed       uint64 `help:"Everything random follows from it: same seed, same days." default:"1"`
+	From       string `help:"The first day, such as 2026-11-30." default:"2026-11-30"`
+	Flows      string `help:"Folder of flows; the shipped ones if not given." type:"existingdir"`
+	JSON       bool   `help:"Print the summary as one JSON object." name:"json"`
 }
 
 // Help is what --help adds.
@@ -41,6 +41,10 @@ func (c *simulateCmd) Run(s *streams) error {
 	if c.Households < 1 || c.Days < 1 || c.Days > 366 {
 		return fmt.Errorf("--households %d --days %d: give at least one household, and 1 to 366 days", c.Households, c.Days)
 	}
+	from, err := time.Parse("2006-01-02", c.From)
+	if err != nil {
+		return fmt.Errorf("--from %q is not a day; give one such as 2026-11-30", c.From)
+	}
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt)
 	defer stop()
 	w, err := loadWorld(flowsFrom(c.Flows), pretendBranch())
@@ -51,12 +55,12 @@ func (c *simulateCmd) Run(s *streams) error {
 	if err != nil {
 		return err
 	}
-	clock := sim.NewClock(c.From.UTC(), func() time.Time { return c.From })
+	clock := sim.NewClock(from, func() time.Time { return from })
 	keys, err := seal.NewFrom(seeded(c.Seed))
 	if err != nil {
 		return err
 	}
-	run, err := sim.New(sim.Config{Homes: sim.Many(kinds, c.Households), Seed: c.Seed, Start: c.From.UTC(), Clock: clock, Keys: keys,
+	run, err := sim.New(sim.Config{Homes: sim.Many(kinds, c.Households), Seed: c.Seed, Start: from, Clock: clock, Keys: keys,
 		Store: mem.New(clock.Now).Branch(w.Branch.ID), World: func() *household.World { return w }, Nurse: true})
 	if err != nil {
 		return err

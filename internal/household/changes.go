@@ -69,13 +69,14 @@ func (s State) Row() RowView {
 			r.Stopped++
 		}
 	}
+	r.Nobody = r.Stopped > 0 && r.Stopped == len(s.Caregivers)
 	for _, c := range s.Cases {
 		if c.Open() {
 			r.OpenCases++
 		}
 	}
 	for _, d := range s.Days[max(0, len(s.Days)-7):] {
-		r.Days = append(r.Days, DayView{Day: d.Day, Volume: d.Volume(), MilliKcal: d.MilliKcal().Given,
+		r.Days = append(r.Days, DayView{Day: d.Day, Volume: d.VolumeAt(s.Latest), MilliKcal: d.MilliKcal().Given,
 			Flushes: d.Flushes, BagChanges: d.BagChanges, Asked: d.Asked, Answered: d.Answered, Closed: d.Closed})
 	}
 	return r

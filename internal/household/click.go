@@ -62,6 +62,8 @@ func (d *decision) write(ev Write) error {
 	}
 	to, known := d.s.caregiver(ref)
 	switch {
+	case d.s.Status == Stranger && !strings.HasPrefix(d.s.Phone, "+"):
+		return refuse("this sender is no phone number, and cannot be texted")
 	case d.s.Status == Stranger:
 		to = Caregiver{Caregiver: journal.Caregiver{Phone: d.s.Phone}}
 	case ref == "":

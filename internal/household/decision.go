@@ -162,7 +162,7 @@ func (d *decision) args(more map[string]string) map[string]string {
 // send journals a text and puts it in the outbox. A caregiver who ended texts
 // gets none, except the one that confirms it (force).
 func (d *decision) send(to Caregiver, class journal.Class, body, why string, about journal.CaseID, force bool) journal.TextID {
-	if to.Stopped && !force {
+	if to.Phone == "" || (to.Stopped && !force) {
 		return ""
 	}
 	if body == "" && d.err == nil {

@@ -2,6 +2,7 @@ package household
 
 import (
 	"slices"
+	"strings"
 	"time"
 
 	"hearthline/internal/journal"
@@ -55,7 +56,7 @@ func (d *decision) place(v protocol.Verdict, c cause, by time.Time) placed {
 		e := journal.CaseText{Case: open.ID, Text: c.text, Said: c.said, Codes: v.Codes, Words: c.words, Hold: v.Hold}
 		p := placed{id: open.ID, fresh: v.Protocol != open.Protocol}
 		if p.leads = p.fresh && v.Before(lead(open)); p.leads {
-			e.Protocol, e.Title, e.Answer = v.Protocol, v.Title, v.Answer
+			e.Protocol, e.Title, e.Answer, e.Why = v.Protocol, v.Title, v.Answer, c.why
 		}
 		if at := journal.At(by); at < open.AnswerBy {
 			e.AnswerBy = at
@@ -84,6 +85,19 @@ func (d *decision) added(id journal.CaseID, to Caregiver) string {
 	}
 	words := d.phrases(to.Lang)
 	return d.say(to.Lang, "case.added", map[string]string{"by": words.Clock(c.AnswerBy.Time().In(d.zone()))})
+}
+
+// onDay says a time with its day: "10:00 AM tomorrow", "10:00 AM on Monday".
+func (d *decision) onDay(words protocol.Phrases, t time.Time) string {
+	local, today := t.In(d.zone()), d.now.In(d.zone())
+	key := "day." + strings.ToLower(local.Format("Mon"))
+	switch local.Format("2006-01-02") {
+	case today.Format("2006-01-02"):
+		key = "day.today"
+	case today.AddDate(0, 0, 1).Format("2006-01-02"):
+		key = "day.tomorrow"
+	}
+	return words.Say(key, map[string]string{"at": words.Clock(local)})
 }
 
 // liftUntil is until when every step is prompted after a change, a case or a return.
@@ -122,7 +136,7 @@ func (d *decision) answerBy(v protocol.Verdict) time.Time {
 // advice fills the text that goes to the caregiver with the case.
 func (d *decision) advice(v protocol.Verdict, to Caregiver, by time.Time) string {
 	words := d.phrases(to.Lang)
-	args := map[string]string{"by": words.Clock(by.In(d.zone()))}
+	args := map[string]string{"by": words.Clock(by.In(d.zone())), "by_day": d.onDay(words, by)}
 	if p, ok := d.s.prescription(); ok {
 		if p.GoTo != nil {
 			args["go_to"] = p.GoTo.Place

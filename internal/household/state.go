@@ -69,6 +69,7 @@ type State struct {
 	Talk     *Talk          `json:"talk,omitempty"`        // one conversation at a time
 	Seen     []Seen         `json:"seen,omitempty"`        // symptoms of the last days, oldest first
 	LastText journal.Millis `json:"last_text_ms,omitempty"`
+	Latest   journal.Millis `json:"latest_ms,omitempty"`   // the newest entry
 	Helped   journal.Millis `json:"helped_ms,omitempty"`   // a stranger was last told where help is
 	Undeliv  int            `json:"undelivered,omitempty"` // in a row
 }

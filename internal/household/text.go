@@ -101,18 +101,19 @@ func (d *decision) textIn(ev TextCame, t reading) *journal.TextIn {
 // reading is a text in the middle of its decision.
 type reading struct {
 	reply.Reading
-	id     journal.TextID
-	from   Caregiver
-	prompt *Prompt
-	shared bool // the same text went to other households of this phone too
-	first  bool
-	others []string
-	body   string
-	files  int
-	moved  string // the occurrence whose times the text moved
-	paused bool   // the household was paused before this text
-	reads  bool   // it tells a rate that was asked back
-	unlike bool   // the pump shows another rate than the changed order
+	id       journal.TextID
+	from     Caregiver
+	prompt   *Prompt
+	shared   bool // the same text went to other households of this phone too
+	first    bool
+	others   []string
+	body     string
+	files    int
+	moved    string // the occurrence whose times the text moved
+	unplaced bool   // an amount that belongs to no feed that has begun
+	paused   bool   // the household was paused before this text
+	reads    bool   // it tells a rate that was asked back
+	unlike   bool   // the pump shows another rate than the changed order
 }
 
 // withoutTag blanks the household's tag out of a text, byte for byte, so that
@@ -182,6 +183,8 @@ func (d *decision) report(t *reading) {
 		if day, occurrence, ok := d.feedOf(t.prompt); ok {
 			d.add(journal.Entry{Kind: journal.KindFed, Fed: &journal.Fed{
 				Day: day, Occurrence: occurrence, GivenML: journal.ML(*t.GivenML), Text: t.id}})
+		} else {
+			t.unplaced = true
 		}
 	}
 	t.moved = d.moved(*t)
@@ -196,8 +199,8 @@ func (d *decision) report(t *reading) {
 	if p.Asks == "feed_start" || p.Asks == "bag_change" || p.Asks == "flush" {
 		d.act(*t, p.Asks, *t.Done)
 	}
-	if !*t.Done {
-		return
+	if !*t.Done || (p.Asks == "feed_end" && strings.ContainsAny(t.body, "0123456789")) {
+		return // an amount of formula says nothing of water or bag
 	}
 	// A flush or bag change said in the text of a feed shares its answer.
 	for _, kind := range p.acts() {
@@ -372,6 +375,9 @@ func (d *decision) sender(t reading) Caregiver {
 	if t.from.Ref != "" {
 		return t.from
 	}
+	if !strings.HasPrefix(d.s.Phone, "+") {
+		return Caregiver{} // a short code or a sender's name: it cannot be answered
+	}
 	return Caregiver{Caregiver: journal.Caregiver{Phone: d.s.Phone}}
 }
 
@@ -459,6 +465,9 @@ func (d *decision) triggers(t reading) []string {
 		case 100**t.GivenML > d.w.Asking.OverAbove.Percent*int64(p.ExpectedML):
 			out = append(out, "over_feed")
 		}
+	}
+	if t.unplaced {
+		out = append(out, "unread") // an amount, and no feed that it could belong to
 	}
 	if t.files > 0 {
 		out = append(out, "unread") // a picture says what only a person can see

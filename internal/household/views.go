@@ -26,6 +26,7 @@ type RowView struct {
 	OpenCases int                 `json:"open_cases"`
 	LastText  journal.Millis      `json:"last_text_ms,omitempty"` // newest text from a caregiver
 	Stopped   int                 `json:"stopped,omitempty"`      // caregivers who ended texts
+	Nobody    bool                `json:"nobody,omitempty"`       // all of them did
 	Undeliv   int                 `json:"undelivered,omitempty"`  // texts in a row that did not arrive
 }
 

@@ -238,6 +238,7 @@ type CaseText struct {
 	Answer   Answer   `json:"answer,omitempty"`
 	AnswerBy Millis   `json:"answer_by_ms,omitempty"` // only ever earlier
 	Hold     []string `json:"hold,omitempty"`         // added to what is withheld
+	Why      string   `json:"why,omitempty"`
 }
 
 // CaseMoved records what a person, or the clock, did to a case.

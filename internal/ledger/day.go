@@ -58,8 +58,8 @@ type Tally struct {
 func (t Tally) NotReported() int { return max(0, t.Due-t.Done-t.NotDone) }
 
 // Split is a prescribed amount and what is known of each part of it. Given,
-// Short, NotReported, NotAsked and Held add up to Prescribed; Over is what was
-// given beyond it.
+// Short, NotReported, NotAsked, Held and ToCome add up to Prescribed; Over is
+// what was given beyond it.
 type Split struct {
 	Prescribed  int64 `json:"prescribed"`
 	Given       int64 `json:"given"`
@@ -67,19 +67,20 @@ type Split struct {
 	NotReported int64 `json:"not_reported"`
 	NotAsked    int64 `json:"not_asked"`
 	Held        int64 `json:"held"`
+	ToCome      int64 `json:"to_come,omitempty"` // feeds that had not ended yet, and were not reported
 	Over        int64 `json:"over"`
 }
 
 // Add adds up two splits part by part.
 func (s Split) Add(o Split) Split {
 	return Split{s.Prescribed + o.Prescribed, s.Given + o.Given, s.Short + o.Short,
-		s.NotReported + o.NotReported, s.NotAsked + o.NotAsked, s.Held + o.Held, s.Over + o.Over}
+		s.NotReported + o.NotReported, s.NotAsked + o.NotAsked, s.Held + o.Held, s.ToCome + o.ToCome, s.Over + o.Over}
 }
 
 // Scale multiplies every part by n.
 func (s Split) Scale(n int64) Split {
 	return Split{s.Prescribed * n, s.Given * n, s.Short * n,
-		s.NotReported * n, s.NotAsked * n, s.Held * n, s.Over * n}
+		s.NotReported * n, s.NotAsked * n, s.Held * n, s.ToCome * n, s.Over * n}
 }
 
 // GivenPercent is Given of Prescribed in whole percent, rounded half up; ok is
@@ -115,6 +116,20 @@ func (d Day) Volume() Split {
 	var sum Split
 	for _, f := range d.Feeds {
 		sum = sum.Add(f.split())
+	}
+	return sum
+}
+
+// VolumeAt is Volume as it stood at an instant: a feed that had not ended then
+// and was not reported is still to come, not unreported.
+func (d Day) VolumeAt(at journal.Millis) Split {
+	var sum Split
+	for _, f := range d.Feeds {
+		s := f.split()
+		if f.End > at {
+			s.ToCome, s.NotReported = s.NotReported, 0
+		}
+		sum = sum.Add(s)
 	}
 	return sum
 }

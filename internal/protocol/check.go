@@ -220,8 +220,10 @@ func readable(text string) string {
 }
 
 // capitals that are no names: the English I, degrees, and the letters that
-// answer a question. Words all in capitals are keywords to text back.
-var capitals = []string{"I", "F", "C", "Y", "N", "S", "O"}
+// answer a question, and the days of the week. Words all in capitals are
+// keywords to text back.
+var capitals = []string{"I", "F", "C", "Y", "N", "S", "O",
+	"Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday"}
 
 // strayName returns a word with a capital letter that does not begin a sentence.
 func strayName(text string) string {

@@ -25,10 +25,20 @@ type row struct {
 // rows returns the actions of the feed day in order of time, each with the time of its text.
 func (p *Plan) rows(day journal.Day, say Phrases) []row {
 	var out []row
-	for _, pr := range p.Prompts(day, 1, Actual{}) {
+	start, known := p.DayStart(day)
+	if !known {
+		return nil
+	}
+	end := p.FeedDay(start).End
+	// A day's first act may be said in a text of the day before, and its last in
+	// one of the day after.
+	for _, pr := range p.Prompts(DayAfter(day, -1), 3, Actual{}) {
 		for _, a := range pr.Acts {
 			if a.Occurrence != "" && keyDay(a.Occurrence) != day {
-				continue // of the day before, in one text with this day's first
+				continue
+			}
+			if a.Occurrence == "" && (a.At.Before(start) || !a.At.Before(end)) {
+				continue
 			}
 			if w := p.actText(a, say); w != "" {
 				out = append(out, row{At: a.At, Clock: say.Clock(a.At), What: w, Said: say.Clock(pr.At), Night: p.Night(pr)})

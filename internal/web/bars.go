@@ -11,7 +11,7 @@ import (
 // part is one part of a prescribed amount. Its pattern and its words tell it
 // apart; colour only helps.
 type part struct {
-	Key   string // given, short, not_reported, not_asked, held
+	Key   string // given, short, not_reported, not_asked, held, to_come
 	Class string
 	Words string
 	ML    int64
@@ -34,10 +34,10 @@ type dayBar struct {
 	Asked    string
 }
 
-var partOrder = []string{"given", "short", "not_reported", "not_asked", "held"}
+var partOrder = []string{"given", "short", "not_reported", "not_asked", "held", "to_come"}
 
 func partsOf(s ledger.Split) []part {
-	ml := map[string]int64{"given": s.Given, "short": s.Short, "not_reported": s.NotReported, "not_asked": s.NotAsked, "held": s.Held}
+	ml := map[string]int64{"given": s.Given, "short": s.Short, "not_reported": s.NotReported, "not_asked": s.NotAsked, "held": s.Held, "to_come": s.ToCome}
 	var out []part
 	var sum int64
 	for _, key := range partOrder {

@@ -47,7 +47,9 @@ func (s *Site) householdRow(r household.RowView, now time.Time) householdRow {
 	if r.LastText != 0 {
 		v.Last = sayf("households.last", ago(now.Sub(r.LastText.Time())))
 	}
-	if r.Stopped > 0 {
+	if r.Nobody {
+		v.Trouble = append(v.Trouble, say("households.nobody"))
+	} else if r.Stopped > 0 {
 		v.Trouble = append(v.Trouble, sayf("households.stopped", strconv.Itoa(r.Stopped)))
 	}
 	if r.Undeliv > 0 {
