@@ -24,12 +24,13 @@ import (
 )
 
 type demoCmd struct {
-	Listen string    `help:"Address of the pages; loopback only." default:"127.0.0.1:8090"`
-	Seed   uint64    `help:"Everything random follows from it: same seed, same day." default:"1"`
-	Speed  float64   `help:"How many seconds pass on the demo's clock in a real one; the pages can change it." default:"60"`
-	Start  time.Time `help:"When the demo's clock starts." default:"2026-11-30T12:00:00Z"`
-	Flows  string    `help:"Folder of flows; the shipped ones if not given." type:"existingdir"`
-	Memory bool      `help:"Keep nothing on disk, even where a redis-server is on the PATH."`
+	Listen string        `help:"Address of the pages; loopback only." default:"127.0.0.1:8090"`
+	Seed   uint64        `help:"Everything random follows from it: same seed, same day." default:"1"`
+	Speed  float64       `help:"How many seconds pass on the demo's clock in a real one; the pages can change it." default:"60"`
+	Start  time.Time     `help:"When the households begin." default:"2026-11-30T12:00:00Z"`
+	Ahead  time.Duration `help:"How long they have lived when the demo opens." default:"20h"`
+	Flows  string        `help:"Folder of flows; the shipped ones if not given." type:"existingdir"`
+	Memory bool          `help:"Keep nothing on disk, even where a redis-server is on the PATH."`
 }
 
 // Help is what --help adds.
@@ -108,8 +109,28 @@ func newDemo(ctx context.Context, c *demoCmd) (*demo, error) {
 	if err != nil {
 		return nil, errors.Join(err, d.end())
 	}
+	if err := d.live(ctx, c.Ahead); err != nil {
+		return nil, errors.Join(err, d.end())
+	}
 	d.clock.SetSpeed(c.Speed)
 	return d, nil
+}
+
+// maxAhead bounds how long the households may have lived when the demo opens.
+const maxAhead = 14 * 24 * time.Hour
+
+// live lets the households live for a while before anybody looks, so that the
+// demo opens in the middle of a night and not on empty pages.
+func (d *demo) live(ctx context.Context, ahead time.Duration) error {
+	if ahead < 0 || ahead > maxAhead {
+		return fmt.Errorf("--ahead %s: give 0 to %s", ahead, maxAhead)
+	}
+	for m := time.Minute; m <= ahead; m += time.Minute {
+		if err := d.run.Step(ctx, d.run.Start.Add(m)); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 // open chooses the store: the Redis of REDIS_URL, a redis-server of the demo's
