@@ -170,7 +170,7 @@ func (r *run) intents(out *Reading, asked *Asked) {
 	}
 	for i := range r.matches {
 		m := &r.matches[i]
-		if m.pat.what == whatAnswer && (m.pat.label == "later" || m.pat.label == "snooze") && asked != nil {
+		if m.pat.what == whatAnswer && (m.pat.label == "later" || m.pat.label == "snooze") && (asked != nil || len(r.toks) <= 7) {
 			add("later")
 		}
 		if m.pat.what != whatIntent {
@@ -203,6 +203,9 @@ func (r *run) intents(out *Reading, asked *Asked) {
 			add("question")
 		}
 	}
+	if m := r.intentAt("question_polite"); m != nil && len(out.Intent) == 0 {
+		add("question") // "could you ..." is no question where it asks for a pause or a call
+	}
 	slices.Sort(out.Intent)
 }
 
@@ -218,7 +221,15 @@ func (r *run) asks(i int) bool {
 			return true
 		}
 	}
-	return false
+	if i-from < 2 || r.isNumber(from) {
+		return false
+	}
+	for k := range r.facts { // "the tube is on the floor??" tells
+		if f := &r.facts[k]; f.from < i && f.to > from {
+			return false
+		}
+	}
+	return true // "stop the feed?"
 }
 
 // alone tells whether nothing but courtesies stands beside m.

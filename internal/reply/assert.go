@@ -29,6 +29,9 @@ const (
 	cueOtherAfter = "other_after"    // backward: "that is me, not him"
 	cueEllipsis   = "denied_here"    // "he isn't": denies what was said of another
 	cueSince      = "since"          // "since last night"
+	cueCeased     = "ceased"         // "no longer", "any more": it was there until lately
+	cueLongOver   = "long_over"      // "all week": what ceased did so long ago
+	cueNotSince   = "not_since"      // "nothing since": denies what is past
 	cueAlert      = "alert"          // "looks at me": answers the limp and the sleepy
 )
 
@@ -144,6 +147,9 @@ func (r *run) negated(f *found) bool {
 		inGap := c.label == cueNegate && c.from > f.from && c.to <= f.to && !(&match{from: f.from, to: f.to, mask: f.mask}).took(c.from)
 		if inGap || c.to <= f.from && r.negationHolds(c, f) {
 			f.status, f.by = Absent, c.from
+			if r.ceased(c, f) {
+				f.status = Present // what ended today or last night is still told
+			}
 			return true
 		}
 	}
@@ -155,6 +161,24 @@ func (r *run) negated(f *found) bool {
 		}
 	}
 	return false
+}
+
+// ceased tells whether the denial c of f says that it was there until lately:
+// "no longer vomiting", "not seizing any more", and no word that this is long ago.
+func (r *run) ceased(c *cue, f *found) bool {
+	from, to := r.sentence(f.from)
+	over := false
+	for k := range r.cues {
+		o := &r.cues[k]
+		switch {
+		case o.from < from || o.to > to:
+		case o.label == cueLongOver:
+			return false
+		case o.label == cueCeased:
+			over = over || o.from <= c.from && o.to >= c.to || o.from >= f.to && o.from-f.to <= 3
+		}
+	}
+	return over
 }
 
 func (r *run) factBetween(a, b int) bool {

@@ -48,6 +48,11 @@ func (r *run) account() {
 		for i := q.from; i < q.to; i++ {
 			r.plain[i] = r.plain[i] || ok
 		}
+		if q.role == qSugar || q.role == qOxygen || q.role == qTemp || q.role == qWeight {
+			for i := max(0, q.from-5); i < min(len(r.toks), q.to+3); i++ { // "sugar 112": the word that the number is of
+				r.plain[i] = r.plain[i] || r.has(i, roleSugar|roleOxygen|roleTemp|roleWeight)
+			}
+		}
 	}
 }
 
@@ -172,6 +177,9 @@ func (r *run) feedTrouble(out *Reading, asked *Asked, v volumes) string {
 	}
 	if v.uncertain && out.GivenML == nil && (feedEnd || asked.Kind == Checkin) {
 		return "an amount that cannot be known"
+	}
+	if feedEnd && out.GivenML == nil && out.Done == nil && r.words() == 0 && len(r.quants) > 0 {
+		return "a number that cannot be the amount"
 	}
 	if feedEnd && r.said("partly") && out.GivenML == nil {
 		return "an amount that cannot be known"

@@ -84,17 +84,23 @@ func (r *run) describe(f *found) {
 	}
 }
 
-// ellipsis reads "his brother has the runs, he doesn't": what was said of
+// ellipsis reads "last week he threw up, nothing since": what is past is denied
+// of now. It reads also "his brother has the runs, he doesn't": what was said of
 // another is denied of the person fed.
 func (r *run) ellipsis() {
 	for k := range r.cues {
 		c := &r.cues[k]
-		if c.label != cueEllipsis {
+		want := Other
+		switch c.label {
+		case cueEllipsis:
+		case cueNotSince:
+			want = Past
+		default:
 			continue
 		}
 		for i := range r.facts {
 			f := &r.facts[i]
-			if f.status == Other && f.to <= c.from {
+			if f.status == want && f.to <= c.from {
 				r.facts = append(r.facts, found{codes: f.codes, from: c.from, to: c.to, status: Absent, by: c.from, mask: 0})
 				break
 			}
@@ -115,13 +121,22 @@ func (r *run) settle() {
 		}
 		switch f.codes[0] {
 		case "other_worry":
-			return danger
+			return danger || r.besides(&f, "supplies", 0)
+		case "leak", "skin":
+			return r.bleeds(&f)
 		case "tube_out":
 			return r.besides(&f, "tube_moved", 4)
 		case "vomiting":
 			return r.besides(&f, "reflux", 0)
 		}
 		return false
+	})
+}
+
+// bleeds tells whether a danger of bleeding is said with the same words as f.
+func (r *run) bleeds(f *found) bool {
+	return slices.ContainsFunc(r.facts, func(o found) bool {
+		return o.emergency && o.status == Present && slices.Contains(o.codes, "bleeding") && o.from < f.to+1 && f.from < o.to+1
 	})
 }
 

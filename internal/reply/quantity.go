@@ -390,6 +390,8 @@ func (r *run) kindOfBare(q *quant) {
 	t := &r.toks[q.from]
 	dec := t.kind == number && t.form == decimal || q.to-q.from > 2 && v != float64(int(v))
 	switch {
+	case t.kind == number && t.id >= 0: // a number that the lists hold as a word: "911"
+		q.role = qNone
 	case r.has(q.to, roleHalfDay) && (v <= 24 || hhmm(t)):
 		q.role = qClock
 		q.to++

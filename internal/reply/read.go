@@ -210,7 +210,7 @@ func (r *run) beaten(i int) bool {
 				return true
 			}
 		case m.pat.what == whatAnswer:
-			if symptomatic(o.pat.what) && r.allTaken(o, m) {
+			if symptomatic(o.pat.what) && (r.allTaken(o, m) || m.pat.label == "all" && o.from < m.from && o.took(m.from)) {
 				return true
 			}
 			if (o.pat.what == whatAnswer || o.pat.what == whatBenign || o.pat.what == whatIntent) && inside {

@@ -64,6 +64,8 @@ const (
 	rolePM     // "pm"
 	roleElder  // of others, those who may themselves be the person fed
 	roleClause // "because", "when", "so": starts a new statement
+	roleRound  // "before", "after": on either side of a feed
+	roleFeed   // "formula", "feed"
 )
 
 // roleNames are the classes in the order of the bits above.
@@ -72,7 +74,7 @@ var roleNames = []string{
 	"by_tube", "gave", "left", "all_but", "total", "correct", "not", "more", "plan", "future", "drawn", "each", "per", "at",
 	"half_day", "span", "temperature", "sugar", "oxygen", "weight", "date", "prior", "poured", "only", "approx", "both", "half",
 	"no_volume", "times", "count", "greet", "possessive", "list_join", "mild", "severe", "spill", "times_sign", "given_name", "rate",
-	"tube", "worry", "today", "former", "saying", "with", "sum", "whole", "pm", "elder", "clause",
+	"tube", "worry", "today", "former", "saying", "with", "sum", "whole", "pm", "elder", "clause", "around_feed", "feed_word",
 }
 
 // unit is what a number counts.

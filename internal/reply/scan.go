@@ -210,6 +210,9 @@ func (r *run) scanWord(text string, i int) int {
 	if j := r.withDigits(text, a, i); j > i {
 		i = j
 	}
+	if letters == 1 {
+		i = r.withStrokes(text, a, i)
+	}
 	if letters == 2 && i-start == 3 { // "sí" and "él" are other words than "si" and "el"
 		r.arena = append(r.arena, "´"...)
 		if _, ok := r.l.words[string(r.arena[a:])]; !ok {
@@ -261,6 +264,27 @@ func (r *run) closeWord(text string, a, start, at, end int, joined, caps bool) i
 	}
 	r.toks = append(r.toks, token{start: at, end: end, a: b, b: len(r.arena), id: -1, joined: true})
 	return end
+}
+
+// withStrokes takes letters with strokes between ("n/v/d") into the word where
+// the lists know it so; the arena then holds them.
+func (r *run) withStrokes(text string, a, i int) int {
+	b, j := len(r.arena), i
+	for j+1 < len(text) && j < i+6 && text[j] == '/' && soleLetter(text[min(j+2, len(text)):]) {
+		c := text[j+1] | 0x20
+		if c < 'a' || c > 'z' {
+			break
+		}
+		r.arena = append(r.arena, '/', c)
+		j += 2
+	}
+	if j > i {
+		if _, ok := r.l.words[string(r.arena[a:])]; ok {
+			return j
+		}
+	}
+	r.arena = r.arena[:b]
+	return i
 }
 
 // withDigits takes digits that follow letters at once into the word where the

@@ -80,6 +80,9 @@ func (r *run) volumeRoles(asked *Asked) {
 			continue
 		}
 		role := r.roleOf(q, k)
+		if role == qGiven && flush && !r.anyRole(roleFeed) {
+			role = qFlush // "done 45 ml" answering a flush
+		}
 		if role == qGiven && q.bare && q.val < 10 && !q.part {
 			role = qUnknown // "gave the one"
 		}
@@ -138,6 +141,9 @@ func (r *run) roleOf(q *quant, k int) qrole {
 		hi = r.quants[k+1].from
 	}
 	role := qUnknown
+	if k > 0 && r.quants[k-1].role == qFlush && q.from-r.quants[k-1].to <= 3 && r.has(q.to, roleEach|roleRound) && r.has(r.quants[k-1].to, roleEach|roleRound) {
+		return qFlush // "60 before and 60 after"
+	}
 	for i := q.from - 1; i > 0 && i >= q.from-2; i-- { // "all but an ounce"
 		if r.has(i, roleBut) && r.has(i-1, roleWhole) {
 			return qLeft
@@ -147,6 +153,9 @@ func (r *run) roleOf(q *quant, k int) qrole {
 	for i, n := q.to, 0; i < hi && n < 6; i, n = i+1, n+1 {
 		switch {
 		case n < 4 && r.has(i, roleWater):
+			if n == 0 && i+1 == hi && k+1 < len(r.quants) && r.quants[k+1].from == hi && r.has(q.from-1, roleGave) {
+				return qGiven // "gave 240 flushed 60": the water is the next number's
+			}
 			return qFlush
 		case n < 5 && r.has(i, roleLeft):
 			return qLeft
