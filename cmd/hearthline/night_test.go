@@ -57,7 +57,7 @@ func TestOneNight(t *testing.T) {
 		chromedp.Click(chromedp.CSS("#act-claim")), chromedp.WaitVisible(chromedp.CSS("#act-release")))
 	const words = "Keep the feed off. I will ring you in five minutes."
 	must("write back", chromedp.Click(chromedp.CSS("#write summary")),
-		chromedp.SendKeys(chromedp.CSS("#body"), words), chromedp.Click(chromedp.CSS("#write button.main")),
+		chromedp.SetValue(chromedp.CSS("#body"), words), chromedp.Click(chromedp.CSS("#write button.main")),
 		chromedp.WaitVisible(chromedp.CSS("#act-release")))
 	waitFor(t, "her words at the gateway", func() bool {
 		for _, body := range s.gateway.got(fromAna) {

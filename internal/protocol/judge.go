@@ -36,6 +36,7 @@ func (s *Set) Judge(f Facts) (Verdict, bool) {
 	for _, v := range verdicts[1:] {
 		lead.Others = append(lead.Others, v.Protocol)
 		lead.PageAfter = min(lead.PageAfter, v.PageAfter)
+		lead.Settled = lead.Settled || v.Settled // what led before may have been let wait
 		if lead.Deadline == nil {
 			lead.Deadline, lead.DeadlineSince = v.Deadline, v.DeadlineSince
 		}

@@ -165,7 +165,7 @@ func browserNight(t *testing.T, browser context.Context) {
 	nora.see("the case", `document.getElementById("act-claim")`)
 	nora.do("take it", chromedp.Click("#act-claim"))
 	nora.see("it is hers", `document.querySelector("#standing .holder").textContent === "You hold it"`)
-	nora.do("write", chromedp.Click("#write summary"), chromedp.SendKeys("#body", "Stop the feed. I call now."))
+	nora.do("write", chromedp.Click("#write summary"), chromedp.SetValue("#body", "Stop the feed. I call now."))
 	nora.see("the count of segments", `document.getElementById("segments").textContent.includes("1 of 2 segments, 26 characters")`)
 
 	// While she writes, another text arrives: the page renews itself around her words.
@@ -238,7 +238,7 @@ func browserScriptsOff(t *testing.T, browser context.Context) {
 	p.see("it is hers", `document.querySelector('[id="case-maple-17.11.1"] .holder').textContent === "You hold it"`)
 	p.do("open", chromedp.Click(`[id="to-case-maple-17.11.1"]`))
 	p.see("the case", `document.querySelector("#write")`)
-	p.do("write", chromedp.Click("#write summary"), chromedp.SendKeys("#body", "I call now."), chromedp.Click("#write button"))
+	p.do("write", chromedp.Click("#write summary"), chromedp.SetValue("#body", "I call now."), chromedp.Click("#write button"))
 	p.see("her text", `document.querySelector("#record .ours") && document.querySelector("#record .ours").textContent.includes("I call now.")`)
 	p.do("close", chromedp.Click("#close summary"), chromedp.SetValue("#disposition", "disposition.advised"), chromedp.Click("#close button"))
 	p.see("closed", `document.querySelector(".case-head .left").textContent.includes("Closed")`)
@@ -313,7 +313,7 @@ func browserPretendPhone(t *testing.T, browser context.Context) {
 	base := serve(t, newSite(t, cfg))
 	p := visitor{t, browsertest.Another(t, browser)}
 	p.goTo(base + "/phones/1")
-	p.do("type", chromedp.SendKeys("#body", "all of it"), chromedp.Click("form .main"))
+	p.do("type", chromedp.SetValue("#body", "all of it"), chromedp.Click("form .main"))
 	p.see("both texts", `[...document.querySelectorAll(".texts .text")].slice(0, 2).map(e => e.textContent).join("|") === "We have your text.|all of it"`)
 	p.see("the line stands", isLive)
 	phones.mu.Lock()
