@@ -113,3 +113,20 @@ func (p *Plan) Stands(pr Prompt, now Actual) bool {
 	next, ok := p.Next(pr.At.Add(-time.Second), now)
 	return ok && next.At.Equal(pr.At) && next.Asks == pr.Asks
 }
+
+// MustDecide reports whether a person must say how an occurrence goes on: after
+// what was reported it can neither end in time nor run on ([Occurrence.Decide]).
+// The text of [Plan.AfterReport] then promises the family an answer, so that
+// whoever sends it must also ask the team.
+func (p *Plan) MustDecide(key string, now Actual) bool {
+	start, found := p.DayStart(keyDay(key))
+	if !found {
+		return false
+	}
+	for _, o := range p.FeedDayAs(start, now).Feeds {
+		if o.Key == key {
+			return o.Decide && !o.Done && !o.Paused
+		}
+	}
+	return false
+}

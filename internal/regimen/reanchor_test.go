@@ -79,6 +79,11 @@ func TestLateFeedRunsOnOrAPersonDecides(t *testing.T) {
 	if !o.Decide || o.ML != 150 || o.ShortML != 50 || !o.End.Equal(instant(t, "2026-03-04T12:00:00-06:00")) {
 		t.Errorf("two and a half hours late: %+v", o)
 	}
+	stuck := Actual{}.Start(key, at(t, "2026-03-04T10:30:00-06:00"))
+	if !pl.MustDecide(key, stuck) || pl.MustDecide(key, Actual{}) || pl.MustDecide("2026-03-04/b#1", stuck) ||
+		pl.MustDecide("no such key", stuck) || pl.MustDecide(key, stuck.Stop(key, at(t, "2026-03-04T11:00:00-06:00"), nil)) {
+		t.Error("a person decides on the feed that cannot end in time, until it is over, and on no other")
+	}
 }
 
 // The prompts move with the feed, what was answered is not asked again, and
