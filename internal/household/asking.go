@@ -33,7 +33,8 @@ type Asking struct {
 	// answers (left, ends, next, water) and of the levels a family may ask for.
 	Questions map[string]map[string][]string `yaml:"questions"`
 	Levels    map[string]map[string][]string `yaml:"levels"`
-	Pause     map[string]map[string][]string `yaml:"pause"` // asked: the words that pause the reminders
+	Pause     map[string]map[string][]string `yaml:"pause"`    // asked: the words that pause the reminders
+	JustNow   map[string]map[string][]string `yaml:"just_now"` // now: the words that put a start at the time of the text
 }
 
 // Span is a time in minutes with what it decides and where it comes from.
@@ -116,6 +117,7 @@ func ParseAsking(file string, src []byte) (Asking, error) {
 	errs = append(errs, phrases(file, "questions", a.Questions, regimen.HowMuchLeft, regimen.WhenEnds, regimen.WhatNext, regimen.HowMuchWater)...)
 	errs = append(errs, phrases(file, "levels", a.Levels, regimen.EachStep, regimen.EachFeed, regimen.Evening)...)
 	errs = append(errs, phrases(file, "pause", a.Pause, "asked")...)
+	errs = append(errs, phrases(file, "just_now", a.JustNow, "now")...)
 	if err := errors.Join(errs...); err != nil {
 		return Asking{}, err
 	}

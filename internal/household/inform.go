@@ -1,6 +1,7 @@
 package household
 
 import (
+	"slices"
 	"strconv"
 	"strings"
 	"unicode"
@@ -20,6 +21,7 @@ func (d *decision) inform(t reading) bool {
 	}
 	words := plainWords(d.s.withoutTag(t.body))
 	if level, ok := d.w.Asking.level(words); ok {
+		level = d.step(level)
 		d.add(journal.Entry{Kind: journal.KindLevel, Level: &journal.Level{Level: level, Text: t.id}})
 		d.send(d.sender(t), journal.ClassAnswer, d.tagged(d.say(t.from.Lang, "level."+level, nil)), "answer", "", false)
 		return true
@@ -34,6 +36,29 @@ func (d *decision) inform(t reading) bool {
 	}
 	d.send(d.sender(t), journal.ClassAnswer, d.tagged(plan.Answer(regimen.Question(q), d.now.In(d.zone()), d.s.Actual, d.phrases(t.from.Lang))), "answer", "", false)
 	return true
+}
+
+// step turns "fewer" and "more" into the next level from the one in force; a
+// family that names the evening gets it at once.
+func (d *decision) step(wish string) string {
+	levels := []regimen.Level{regimen.EachStep, regimen.EachFeed, regimen.Evening}
+	now := d.s.Actual.Level
+	if p, known := d.s.prescription(); known && now == "" {
+		now = p.Prompts.Level
+	}
+	if now == "" {
+		now = d.w.Limits.DefaultLevel
+	}
+	i := slices.Index(levels, now)
+	switch regimen.Level(wish) {
+	case regimen.EachFeed: // "fewer"
+		i = min(i+1, len(levels)-1)
+	case regimen.EachStep: // "more"
+		i = max(i-1, 0)
+	default:
+		return wish
+	}
+	return string(levels[max(i, 0)])
 }
 
 // taught answers a question that a teaching text surely answers, when there is

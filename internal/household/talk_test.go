@@ -223,3 +223,61 @@ func TestARateThatNobodyReadsBackIsForTheNurse(t *testing.T) {
 		t.Errorf("cases = %+v, want one of the read-back", c)
 	}
 }
+
+func TestAStartIsTakenForTheHalfOfTheDayThatFits(t *testing.T) {
+	w := testWorld(t)
+	for _, c := range []struct{ at, says, end string }{
+		{"2026-11-30 20:45", "started 8:40", "4:40"},
+		{"2026-11-30 22:10", "started at 10", "6:00"},
+		{"2026-11-30 21:00", "started 8:40 pm", "4:40"},
+		{"2026-11-30 21:00", "just started", "5:00"},
+	} {
+		h := newHouse(t, w, at("2026-11-30 12:00"), family(), regimenYAML)
+		h.until(at(c.at))
+		out := h.says(mother, c.says)
+		if len(out) != 1 || !strings.Contains(out[0].Body, c.end) {
+			t.Errorf("%q at %s: %+v, want an end at %s", c.says, c.at, out, c.end)
+		}
+	}
+}
+
+func TestAFeedThatIsStoppedIsSeen(t *testing.T) {
+	w := testWorld(t)
+	h := newHouse(t, w, at("2026-11-30 12:00"), family(), regimenYAML)
+	h.until(at("2026-12-01 00:30"))
+	h.says(mother, "stopped at 12, 320 in")
+	if c := h.openCases(); len(c) != 1 || c[0].Protocol != "short_feed" {
+		t.Errorf("half a feed, stopped: %+v, want a case of a short feed", c)
+	}
+	h = newHouse(t, w, at("2026-11-30 12:00"), family(), regimenYAML)
+	h.until(at("2026-12-01 00:30"))
+	out := h.says(mother, "stopped at 12")
+	if len(out) != 1 || !strings.Contains(out[0].Body, "How much went in?") || !strings.Contains(out[0].Body, "Flush 15 mL") {
+		t.Errorf("a stop without an amount was answered with %+v, want how much, and the flush", out)
+	}
+	h.says(mother, "600")
+	if v := h.s.Days[len(h.s.Days)-1].Volume(); v.Given != 600 {
+		t.Errorf("the amount told after the question: %+v", v)
+	}
+}
+
+func TestPausingThePumpIsNotPausingTheReminders(t *testing.T) {
+	h := newHouse(t, testWorld(t), at("2026-11-30 12:00"), family(), regimenYAML)
+	h.until(at("2026-12-01 00:30"))
+	h.says(mother, "had to pause the feed")
+	if h.s.Status != Active {
+		t.Errorf("after the pump was paused the household is %s", h.s.Status)
+	}
+}
+
+func TestFewerAndMoreStepThroughTheLevels(t *testing.T) {
+	h := newHouse(t, testWorld(t), at("2026-11-30 12:00"), family(), regimenYAML)
+	var got []string
+	for _, word := range []string{"fewer", "fewer", "more", "more", "more"} {
+		h.says(mother, word)
+		got = append(got, string(h.s.Actual.Level))
+	}
+	if want := "evening evening each_feed each_step each_step"; strings.Join(got, " ") != want {
+		t.Errorf("levels %v, want %s", got, want)
+	}
+}

@@ -75,7 +75,11 @@ func (d *decision) pauses(t reading) bool {
 		_, asked := only(d.w.Asking.Pause, words, whole)
 		return asked && len(t.Present) == 0
 	}
-	_, asked := only(d.w.Asking.Pause, words, says)
+	_, asked := only(d.w.Asking.Pause, words, func(words, phrases []string) bool {
+		// "had to pause the feed" is about the pump: one word alone pauses the
+		// reminders only when it is the whole text.
+		return whole(words, phrases) || says(words, slices.DeleteFunc(slices.Clone(phrases), func(p string) bool { return !strings.Contains(p, " ") }))
+	})
 	return asked || t.Handling != reply.Auto
 }
 
@@ -109,11 +113,16 @@ type reading struct {
 	others   []string
 	body     string
 	files    int
-	moved    string // the occurrence whose times the text moved
-	unplaced bool   // an amount that belongs to no feed that has begun
-	paused   bool   // the household was paused before this text
-	reads    bool   // it tells a rate that was asked back
-	unlike   bool   // the pump shows another rate than the changed order
+	moved    string     // the occurrence whose times the text moved
+	now      bool       // it says that the feed begins with the text
+	stopped  bool       // it says that the feed was stopped
+	oddTime  bool       // it gives a time of the feed that cannot be
+	running  journal.ML // the same, where the feed should still run
+	booked   journal.ML // what was prescribed of the feed that its amount was noted for
+	unplaced bool       // an amount that belongs to no feed that has begun
+	paused   bool       // the household was paused before this text
+	reads    bool       // it tells a rate that was asked back
+	unlike   bool       // the pump shows another rate than the changed order
 }
 
 // withoutTag blanks the household's tag out of a text, byte for byte, so that
@@ -183,11 +192,16 @@ func (d *decision) report(t *reading) {
 		if day, occurrence, ok := d.feedOf(t.prompt); ok {
 			d.add(journal.Entry{Kind: journal.KindFed, Fed: &journal.Fed{
 				Day: day, Occurrence: occurrence, GivenML: journal.ML(*t.GivenML), Text: t.id}})
+			if f, known := d.due(occurrence); known && f.End <= d.at() {
+				t.booked = f.ML
+			} else if known {
+				t.running = f.ML
+			}
 		} else {
 			t.unplaced = true
 		}
 	}
-	t.moved = d.moved(*t)
+	t.moved = d.moved(t)
 	p := t.prompt
 	if p != nil && p.Asks == "read_back" {
 		t.reads, t.unlike = d.readBack(*t)
@@ -195,6 +209,9 @@ func (d *decision) report(t *reading) {
 	}
 	if p == nil || t.Done == nil {
 		return
+	}
+	if _, now := only(d.w.Asking.JustNow, plainWords(t.body), says); now && *t.Done && p.Asks == "feed_start" {
+		t.now, t.moved = true, p.Occurrence
 	}
 	if p.Asks == "feed_start" || p.Asks == "bag_change" || p.Asks == "flush" {
 		d.act(*t, p.Asks, *t.Done)
@@ -220,7 +237,12 @@ func (d *decision) act(t reading, what string, done bool) {
 		}
 	}
 	if done {
-		e.When = d.moment(t, map[string]string{"feed_start": "started"}[what])
+		if e.When = d.moment(t, "at"); what == "feed_start" {
+			e.When = 0 // a start with a time was noted as a moment, its half of the day weighed
+		}
+		if t.now {
+			e.When = d.at()
+		}
 	}
 	d.add(journal.Entry{Kind: journal.KindDone, Done: &e})
 }
@@ -336,8 +358,13 @@ func (d *decision) acknowledge(t reading) {
 		key, args = "which.child", map[string]string{"tags": strings.Join(t.others, ", ")}
 	case t.shared && !t.first:
 		return
-	case t.moved != "" && d.afterMove(t):
+	case t.stopped && t.moved != "":
+		d.afterStop(t)
 		return
+	case t.moved != "" && t.GivenML == nil && d.afterMove(t):
+		return
+	case t.moved != "" && t.GivenML == nil:
+		key = "ack.done"
 	case d.s.Status == Paused && !t.paused:
 		key = "paused"
 	case t.has("pause") && d.s.Status != Paused:
@@ -452,7 +479,18 @@ func (d *decision) triggers(t reading) []string {
 			out = append(out, "unknown_number")
 		}
 	}
-	if p := t.prompt; p != nil && p.Asks == "feed_end" && p.ExpectedML > 0 && !t.shared {
+	asked := journal.ML(0)
+	if p := t.prompt; p != nil && p.Asks == "feed_end" {
+		asked = p.ExpectedML
+	}
+	switch {
+	case asked > 0 || t.shared:
+	case t.stopped && t.running > 0:
+		asked = t.running
+	case t.booked > 0:
+		asked = t.booked
+	}
+	if asked > 0 && !t.shared {
 		switch {
 		case t.GivenML == nil:
 			if t.Done != nil && !*t.Done && t.Handling != reply.Auto {
@@ -460,11 +498,17 @@ func (d *decision) triggers(t reading) []string {
 			}
 		case *t.GivenML == 0:
 			out = append(out, "skipped_feed")
-		case 100**t.GivenML < d.w.Asking.ShortUnder.Percent*int64(p.ExpectedML):
+		case 100**t.GivenML < d.w.Asking.ShortUnder.Percent*int64(asked):
 			out = append(out, "short_feed")
-		case 100**t.GivenML > d.w.Asking.OverAbove.Percent*int64(p.ExpectedML):
+		case 100**t.GivenML > d.w.Asking.OverAbove.Percent*int64(asked):
 			out = append(out, "over_feed")
 		}
+	}
+	if t.stopped && t.GivenML == nil && !t.shared && d.mustNotStop() {
+		out = append(out, "short_feed") // how much is not known; that it stopped is enough
+	}
+	if t.oddTime {
+		out = append(out, "unread")
 	}
 	if t.unplaced {
 		out = append(out, "unread") // an amount, and no feed that it could belong to
