@@ -6,11 +6,18 @@ import (
 	"hearthline/internal/journal"
 )
 
-// near reports whether two groups of neighbouring units are one text.
+// near reports whether two groups of neighbouring units are one text. The later
+// one's acts go out with the earlier one, but never at or before the first
+// instant of the order that wants them: whoever asks from then on would not
+// find them.
 func near(us []unit, u, g, v, h int) bool {
-	d := us[u].group[g].at - us[v].group[h].at
+	a, b := us[u].group[g].at, us[v].group[h].at
+	from := us[v].f.o.from
+	if b < a {
+		a, b, from = b, a, us[u].f.o.from
+	}
 	m := min(us[u].f.o.merge, us[v].f.o.merge)
-	return d < m && d > -m
+	return b-a < m && (a == b || a > from)
 }
 
 // mergedAt returns when the text that holds group g of unit u goes out: the

@@ -51,24 +51,30 @@ func (p *Plan) rows(day journal.Day, say Phrases) []row {
 
 func (p *Plan) actText(a Act, say Phrases) string {
 	args := map[string]string{"feed": a.Feed, "ml": mlText(a.ML)}
+	c := composer{o: p.orderAt(a.At.Unix()), w: say}
+	key := "plan." + string(a.Kind)
 	switch a.Kind {
 	case ActFeedStart:
-		f := (&composer{o: p.orderAt(a.At.Unix())}).feedOrder(a.Feed)
-		if f != nil && f.By == ByPump {
+		if f := c.feedOrder(a.Feed); f != nil && f.By == ByPump {
 			args["rate"] = f.RateMLPerH.String()
-			return say.Say("plan.feed_start", args)
+		} else {
+			key += "_by_hand"
 		}
-		return say.Say("plan.feed_start_by_hand", args)
+		args["port"] = c.portOf(a.Feed)
 	case ActMedication:
 		n := a.Medicines + 1
 		args["n"], args["each"] = fmt.Sprint(n), mlText(a.ML/journal.ML(n))
 	case ActFlush:
 		if a.Occurrence == "" {
-			args["port"] = say.Say("prompt.port_"+a.Feed, nil)
-			return say.Say("plan.flush_port", args)
+			args["port"] = say.Say(portWords(a.Feed), nil)
+		} else {
+			args["port"] = c.portOf(a.Feed)
 		}
 	}
-	return say.Say("plan."+string(a.Kind), args)
+	if args["port"] != "" {
+		key += portKey
+	}
+	return say.Say(key, args)
 }
 
 // WriteTable writes n feed days as a table that is read at a glance, each with

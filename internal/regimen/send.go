@@ -145,7 +145,7 @@ func (f *frame) groups(acts []raw, first int, ceiling int, buf []group) []group 
 	n := len(buf)
 	for i := first; i < len(acts); i++ {
 		r := &acts[i]
-		if g := len(buf) - 1; g < n || r.send-buf[g].at >= f.o.merge {
+		if g := len(buf) - 1; g < n || r.send-buf[g].at >= f.o.merge || r.send > buf[g].at && buf[g].at <= f.o.from {
 			buf = append(buf, group{at: r.send, lo: int16(i), hi: int16(i + 1), give: r.give, ends: r.kind == rankEnd, wake: r.wake})
 			continue
 		}
@@ -155,7 +155,12 @@ func (f *frame) groups(acts []raw, first int, ceiling int, buf []group) []group 
 		g.ends = g.ends || r.kind == rankEnd
 		g.wake = g.wake || r.wake
 	}
-	for len(buf)-n > max(ceiling, 1) {
+	// What goes out at the order's very start stays by itself (see near).
+	ceiling += n
+	for n < len(buf) && buf[n].at <= f.o.from {
+		n++
+	}
+	for len(buf) > max(ceiling, n+1) {
 		buf = fold(acts, buf, n)
 	}
 	return buf

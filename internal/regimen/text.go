@@ -21,7 +21,7 @@ const (
 	sayFlushDuring = "prompt.flush_during"    // {ml} {times}
 	sayFlushEvery  = "prompt.flush_every"     // {ml} {n}
 	sayFlush       = "prompt.flush"           // {at} {ml}
-	sayPort        = "prompt.flush_port"      // {at} {ml} {port}
+	sayPort        = sayFlush + portKey       // {at} {ml} {port}
 	sayStart       = "prompt.start"           // {at} {feed} {ml} {rate}
 	sayStartNoPump = "prompt.start_by_hand"   // {at} {feed} {ml}
 	sayFirstFill   = "prompt.first_fill"      // {ml}
@@ -44,6 +44,10 @@ const (
 	sayMore        = "prompt.more"            //
 	sayAskRunning  = "prompt.done_or_running" // {feed} {at}
 )
+
+// portKey is what a key ends in that says the port as well, as {port}; each key
+// that is said of a feed has such a twin for tubes with two ports.
+const portKey = "_port"
 
 // dropTalk is the drop from which on a sentence tells nothing to do.
 const dropTalk = 3
@@ -83,6 +87,28 @@ func (c *composer) say(drop int, key string, args ...string) {
 		c.pieces = append(c.pieces, piece{s, drop, sizeOf(s)})
 	}
 }
+
+// sayOf is say for a sentence about a feed: where its tube has two ports, the
+// sentence names the one that the feed goes into.
+func (c *composer) sayOf(feed string, drop int, key string, args ...string) {
+	if port := c.portOf(feed); port != "" {
+		key, args = key+portKey, append(args, "port", port)
+	}
+	c.say(drop, key, args...)
+}
+
+// portOf returns the words for the port that a feed goes into; "" where the
+// tube has one.
+func (c *composer) portOf(feed string) string {
+	f := c.feedOrder(feed)
+	if f == nil || f.Port == "" {
+		return ""
+	}
+	return c.w.Say(portWords(string(f.Port)), nil)
+}
+
+// portWords is the key of a port's words.
+func portWords(port string) string { return "prompt.port_" + port }
 
 func (c *composer) compose() {
 	pr := c.pr
@@ -132,7 +158,7 @@ func (c *composer) ends() {
 			c.say(3, sayEnd, "at", c.w.Clock(a.At), "feed", a.Feed, "ml", mlText(a.ML))
 		}
 		if f := c.after(a.Occurrence, a.At); f != nil {
-			c.say(2, sayFlushAfter, "ml", mlText(f.ML))
+			c.sayOf(f.Feed, 2, sayFlushAfter, "ml", mlText(f.ML))
 		}
 	}
 }
@@ -163,7 +189,7 @@ func (c *composer) water(a *Act) {
 	case a.Kind == ActMedication:
 		c.say(1, sayMedication, "at", at, "ml", mlText(a.ML), "n", strconv.Itoa(a.Medicines+1), "each", mlText(a.ML/journal.ML(a.Medicines+1)))
 	case a.Kind == ActFlush:
-		c.say(1, sayPort, "at", at, "ml", mlText(a.ML), "port", c.w.Say("prompt.port_"+a.Feed, nil))
+		c.say(1, sayPort, "at", at, "ml", mlText(a.ML), "port", c.w.Say(portWords(a.Feed), nil))
 	}
 }
 
@@ -176,7 +202,7 @@ func (c *composer) feed(key string) {
 	c.during(key, start, end)
 	if start != nil && end != nil {
 		if f := c.after(key, end.At); f != nil && !f.At.Equal(start.At) {
-			c.say(2, sayFlushAfter, "ml", mlText(f.ML))
+			c.sayOf(f.Feed, 2, sayFlushAfter, "ml", mlText(f.ML))
 		}
 	}
 	if check := c.has(key, ActCheckin); check != nil && c.pr.ReadBack == nil {
@@ -202,15 +228,15 @@ func (c *composer) start(key string, start *Act) {
 	}
 	for i := range c.pr.Acts {
 		if a := &c.pr.Acts[i]; a.Occurrence == key && a.Kind == ActFlush && a.At.Equal(start.At) {
-			c.say(2, sayFlushBefore, "ml", mlText(a.ML))
+			c.sayOf(a.Feed, 2, sayFlushBefore, "ml", mlText(a.ML))
 			break
 		}
 	}
 	f := c.feedOrder(start.Feed)
 	if f != nil && f.By == ByPump {
-		c.say(0, sayStart, "at", c.w.Clock(start.At), "feed", start.Feed, "ml", mlText(start.ML), "rate", f.RateMLPerH.String())
+		c.sayOf(start.Feed, 0, sayStart, "at", c.w.Clock(start.At), "feed", start.Feed, "ml", mlText(start.ML), "rate", f.RateMLPerH.String())
 	} else {
-		c.say(0, sayStartNoPump, "at", c.w.Clock(start.At), "feed", start.Feed, "ml", mlText(start.ML))
+		c.sayOf(start.Feed, 0, sayStartNoPump, "at", c.w.Clock(start.At), "feed", start.Feed, "ml", mlText(start.ML))
 	}
 	if fill := c.has(key, ActFill); fill != nil && fill.ML != start.ML {
 		c.say(1, sayFirstFill, "ml", mlText(fill.ML))
@@ -259,11 +285,11 @@ func (c *composer) during(key string, start, end *Act) {
 	}
 	switch {
 	case len(times) == 1 && start == nil:
-		c.say(0, sayFlush, "at", c.w.Clock(only.At), "ml", mlText(ml))
+		c.sayOf(only.Feed, 0, sayFlush, "at", c.w.Clock(only.At), "ml", mlText(ml))
 	case len(times) > 1 && c.o.p.Flush.EveryH > 0:
-		c.say(1, sayFlushEvery, "ml", mlText(ml), "n", c.o.p.Flush.EveryH.String())
+		c.sayOf(only.Feed, 1, sayFlushEvery, "ml", mlText(ml), "n", c.o.p.Flush.EveryH.String())
 	case len(times) > 0:
-		c.say(1, sayFlushDuring, "ml", mlText(ml), "times", strings.Join(times, ", "))
+		c.sayOf(only.Feed, 1, sayFlushDuring, "ml", mlText(ml), "times", strings.Join(times, ", "))
 	}
 }
 
