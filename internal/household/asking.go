@@ -26,6 +26,7 @@ type Asking struct {
 	AtOnceOverdue    Span      `yaml:"at_once_overdue"`
 	BeforeNextAtMost Span      `yaml:"before_next_at_most"`
 	HelpAgainAfter   Span      `yaml:"help_again_after"`
+	StartEarly       Span      `yaml:"start_early"`
 	ShortUnder       Share     `yaml:"short_under"`
 	OverAbove        Share     `yaml:"over_above"`
 	DayList          DayListBy `yaml:"day_list"`
@@ -89,6 +90,7 @@ func ParseAsking(file string, src []byte) (Asking, error) {
 	span("at_once_overdue", a.AtOnceOverdue)
 	span("before_next_at_most", a.BeforeNextAtMost)
 	span("help_again_after", a.HelpAgainAfter)
+	span("start_early", a.StartEarly)
 	if a.SilentAfter.Minutes <= a.SecondAskAfter.Minutes {
 		errs = append(errs, fmt.Errorf("%s: silent_after (%d min) must be later than second_ask_after (%d min)", file, a.SilentAfter.Minutes, a.SecondAskAfter.Minutes))
 	}

@@ -12,10 +12,6 @@ import (
 	"hearthline/internal/reply"
 )
 
-// early is how long before its hour a feed may have been begun; a time of day
-// that would put the start before that is not what was meant.
-const early = 3 * time.Hour
-
 // moved notes when a feed really began, stood still or stopped, where the text
 // says so. That moves this feed's end and what hangs on it, and nothing of
 // tomorrow. It returns the occurrence that was moved, "" for none.
@@ -97,7 +93,7 @@ func (d *decision) instantOf(t *reading, m reply.Moment, feed ledger.Feed) (at j
 		times = append(times, d.lastAt(other))
 	}
 	for _, each := range times {
-		if each > at && (feed.Start == 0 || each >= feed.Start-journal.Millis(early.Milliseconds())) {
+		if each > at && (feed.Start == 0 || each >= feed.Start-millis(d.w.Asking.StartEarly.Minutes)) {
 			at = each
 		}
 	}
