@@ -71,6 +71,9 @@ func (p *Plan) actText(a Act, say Phrases) string {
 			args["port"] = c.portOf(a.Feed)
 		}
 	}
+	if a.Kind == ActFill || a.Kind == ActBagChange {
+		key = c.hung(key)
+	}
 	if args["port"] != "" {
 		key += portKey
 	}

@@ -239,6 +239,15 @@ func (o *order) compileSlots() error {
 	if p.Formula.KeepH > 0 {
 		keep = int64(hours(p.Formula.KeepH) / time.Second)
 	}
+	capacity := int64(p.Bag.CapacityML)
+	if p.closed() {
+		// What hangs is the container itself: nothing is poured together, and
+		// nothing of one is kept for the next.
+		if capacity == 0 || container < capacity {
+			capacity = container
+		}
+		keep = 0
+	}
 	for i := range p.Feeds {
 		f := &p.Feeds[i]
 		if f.VolumeML < 1 || f.RateMLPerH < 1 || len(f.Starts) == 0 {
@@ -261,7 +270,7 @@ func (o *order) compileSlots() error {
 			}
 			if s.pump {
 				for _, limit := range o.limits {
-					s.fills = append(s.fills, planFills(s.ml, s.dur, limit, int64(p.Bag.CapacityML), container, keep))
+					s.fills = append(s.fills, planFills(s.ml, s.dur, limit, capacity, container, keep))
 				}
 			}
 			o.slots = append(o.slots, s)

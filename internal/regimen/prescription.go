@@ -101,6 +101,12 @@ type FormulaOrder struct {
 	KeepH Milli `json:"keep_h,omitempty"`
 }
 
+// closed reports whether containers of a known size are hung as they are, one
+// after another, in place of a bag that is filled.
+func (p *Prescription) closed() bool {
+	return p.Formula.System == ClosedSystem && p.Formula.ContainerML > 0
+}
+
 // Composition is what a millilitre of the formula holds, in exact thousandths.
 type Composition struct {
 	EnergyKcalPerML Milli      `json:"energy_kcal_per_ml"`

@@ -49,6 +49,10 @@ const (
 // that is said of a feed has such a twin for tubes with two ports.
 const portKey = "_port"
 
+// closedKey is what a key ends in that is said of containers that hang as they
+// are, where its twin speaks of a bag that is filled.
+const closedKey = "_closed"
+
 // dropTalk is the drop from which on a sentence tells nothing to do.
 const dropTalk = 3
 
@@ -95,6 +99,14 @@ func (c *composer) sayOf(feed string, drop int, key string, args ...string) {
 		key, args = key+portKey, append(args, "port", port)
 	}
 	c.say(drop, key, args...)
+}
+
+// hung returns the key for the system in use: a bag that is filled, or containers.
+func (c *composer) hung(key string) string {
+	if c.o.p.closed() {
+		return key + closedKey
+	}
+	return key
 }
 
 // portOf returns the words for the port that a feed goes into; "" where the
@@ -224,7 +236,7 @@ func (c *composer) start(key string, start *Act) {
 		}
 	}
 	if c.has(key, ActBagChange) != nil {
-		c.say(2, sayBag)
+		c.say(2, c.hung(sayBag))
 	}
 	for i := range c.pr.Acts {
 		if a := &c.pr.Acts[i]; a.Occurrence == key && a.Kind == ActFlush && a.At.Equal(start.At) {
@@ -239,7 +251,7 @@ func (c *composer) start(key string, start *Act) {
 		c.sayOf(start.Feed, 0, sayStartNoPump, "at", c.w.Clock(start.At), "feed", start.Feed, "ml", mlText(start.ML))
 	}
 	if fill := c.has(key, ActFill); fill != nil && fill.ML != start.ML {
-		c.say(1, sayFirstFill, "ml", mlText(fill.ML))
+		c.say(1, c.hung(sayFirstFill), "ml", mlText(fill.ML))
 	}
 	if len(p.OtherLines) > 0 {
 		c.say(0, sayLines)
@@ -280,7 +292,7 @@ func (c *composer) during(key string, start, end *Act) {
 			if n++; n > 3 {
 				drop = 3
 			}
-			c.say(drop, k, "at", c.w.Clock(a.At), "ml", mlText(a.ML))
+			c.say(drop, c.hung(k), "at", c.w.Clock(a.At), "ml", mlText(a.ML))
 		}
 	}
 	switch {
