@@ -99,7 +99,7 @@ func loadConfig(file string, getenv func(string) string) (*settings, error) {
 		return nil, fmt.Errorf("configuration: %w", err)
 	}
 	c := config{Pages: "127.0.0.1:8080", Emergency: "911", Region: "US", Data: "data", Languages: []string{"en"}}
-	if err := yaml.NewDecoder(bytes.NewReader(src), yaml.Strict()).Decode(&c); err != nil {
+	if err := decodeConfig(src, &c); err != nil {
 		return nil, fmt.Errorf("configuration %s: %w", file, err)
 	}
 	for _, e := range env {
@@ -117,6 +117,17 @@ func loadConfig(file string, getenv func(string) string) (*settings, error) {
 		beside(p)
 	}
 	return c.check(file)
+}
+
+// decodeConfig reads strictly. The YAML library panics on some input that is no
+// YAML; that is an error of the file like any other.
+func decodeConfig(src []byte, c *config) (err error) {
+	defer func() {
+		if p := recover(); p != nil {
+			err = fmt.Errorf("this is no YAML that can be read: %v", p)
+		}
+	}()
+	return yaml.NewDecoder(bytes.NewReader(src), yaml.Strict()).Decode(c)
 }
 
 func (c config) check(file string) (*settings, error) {

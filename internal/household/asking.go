@@ -1,14 +1,11 @@
 package household
 
 import (
-	"bytes"
 	"errors"
 	"fmt"
 	"slices"
 	"strings"
 	"time"
-
-	"github.com/goccy/go-yaml"
 
 	"hearthline/internal/journal"
 	"hearthline/internal/regimen"
@@ -69,9 +66,8 @@ var weekdays = map[string]time.Weekday{"sun": 0, "mon": 1, "tue": 2, "wed": 3, "
 // right; unknown fields are errors with their line.
 func ParseAsking(file string, src []byte) (Asking, error) {
 	var a Asking
-	d := yaml.NewDecoder(bytes.NewReader(src), yaml.Strict())
-	if err := d.Decode(&a); err != nil {
-		return Asking{}, fmt.Errorf("%s: %w", file, err)
+	if err := decodeYAML(file, src, &a); err != nil {
+		return Asking{}, err
 	}
 	var errs []error
 	span := func(field string, s Span) {

@@ -1,13 +1,10 @@
 package household
 
 import (
-	"bytes"
 	"errors"
 	"fmt"
 	"path"
 	"regexp"
-
-	"github.com/goccy/go-yaml"
 
 	"hearthline/internal/journal"
 	"hearthline/internal/regimen"
@@ -53,8 +50,8 @@ func ParseFile(name string, src []byte, read func(name string) ([]byte, error), 
 	fail := func(errs ...error) (journal.HouseholdID, Enrol, []regimen.Warning, error) {
 		return "", Enrol{}, nil, errors.Join(errs...)
 	}
-	if err := yaml.NewDecoder(bytes.NewReader(src), yaml.Strict()).Decode(&f); err != nil {
-		return fail(fmt.Errorf("%s: %w", name, err))
+	if err := decodeYAML(name, src, &f); err != nil {
+		return fail(err)
 	}
 	var errs []error
 	bad := func(field, format string, args ...any) {
