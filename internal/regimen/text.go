@@ -79,7 +79,6 @@ type composer struct {
 	pr     *Prompt
 	w      Phrases
 	pieces []piece
-	night  bool // asks how a night went
 }
 
 func (c *composer) say(drop int, key string, args ...string) {
@@ -138,9 +137,6 @@ func (c *composer) compose() {
 		}
 	}
 	c.asks()
-	if c.night {
-		c.say(4, sayHelp)
-	}
 }
 
 // firstOf reports whether none of the acts is of the occurrence.
@@ -161,9 +157,9 @@ func (c *composer) ends() {
 			continue
 		}
 		switch {
-		case a.Occurrence == c.pr.Asks.Occurrence && c.pr.At.Sub(a.At) >= time.Hour:
+		case a.Occurrence == c.pr.Asks.Occurrence && c.ranAtNight(a):
 			c.say(0, sayAskNight, "feed", a.Feed, "ml", mlText(a.ML))
-			c.night = true
+			c.say(1, sayHelp)
 		case a.Occurrence == c.pr.Asks.Occurrence && c.pr.Asks.Kind == AskFeedEnd:
 			c.say(0, sayAskEnd, "feed", a.Feed, "ml", mlText(a.ML))
 		default:
@@ -173,6 +169,24 @@ func (c *composer) ends() {
 			c.sayOf(f.Feed, 2, sayFlushAfter, "ml", mlText(f.ML))
 		}
 	}
+}
+
+// ranAtNight reports whether the feed that has ended ran in quiet hours, so that
+// nobody may have seen how it went.
+func (c *composer) ranAtNight(end *Act) bool {
+	day, known := c.p.DayStart(keyDay(end.Occurrence))
+	if !known || !c.o.quiet {
+		return false
+	}
+	for _, x := range c.p.FeedDay(day).Feeds {
+		if x.Key != end.Occurrence {
+			continue
+		}
+		begin := x.Start.Hour()*60 + x.Start.Minute()
+		toQuiet := time.Duration((c.o.quietFrom-begin+1440)%1440) * time.Minute
+		return c.o.quietClock(Clock(begin)) || end.At.Sub(x.Start) > toQuiet
+	}
+	return false
 }
 
 // has returns the first act of the kind of an occurrence.
