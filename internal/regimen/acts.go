@@ -54,7 +54,8 @@ func (r rank) kind() ActKind {
 }
 
 // class is what gives way first when a day has more prompts than its ceiling:
-// the lowest class of the day is folded into a neighbour.
+// the lowest class of the day is folded into a neighbour. A feed's start goes
+// last: a feed that nobody is reminded of is not given.
 type class uint8
 
 const (
@@ -62,9 +63,9 @@ const (
 	givePort
 	giveMedication
 	giveEnd
+	giveFill
 	giveShortStart
 	giveStart
-	giveFill
 )
 
 // acts appends everything that the feed day prescribes, in order of sending.
@@ -137,7 +138,7 @@ func (f *frame) feedActs(occs []occ, i int, a *Actual, buf []raw) []raw {
 	}
 	switch {
 	case x.carried:
-		put(x.start, rankReadBack, x.ml, giveFill)
+		put(x.start, rankReadBack, x.ml, giveStart)
 	default:
 		if o.checksPlace {
 			put(x.start, rankPlacement, 0, begin)
@@ -171,7 +172,7 @@ func (f *frame) feedActs(occs []occ, i int, a *Actual, buf []raw) []raw {
 	}
 	if x.openPause {
 		t := int64(x.act.PausedAt)/1000 + int64(o.lim.PauseCheckin)*60
-		put(t, rankCheckin, 0, giveFill)
+		put(t, rankCheckin, 0, giveStart)
 		return buf
 	}
 	if x.cutEnd && x.end >= o.until && o.next != nil && x.short == 0 {

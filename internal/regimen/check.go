@@ -33,6 +33,7 @@ func (r *reader) check() {
 	}
 	o.warnHang(r)
 	o.warnNights(r)
+	o.warnCeiling(r)
 	r.checkDays(o)
 }
 

@@ -31,6 +31,28 @@ func (o *order) warnHang(r *reader) {
 	}
 }
 
+// warnCeiling says where a day has more feeds than texts: then the ceiling folds
+// one feed's start into the text of another.
+func (o *order) warnCeiling(r *reader) {
+	if o.level == Evening {
+		return // one text a day is what was asked for
+	}
+	most := 0
+	for d := range 7 {
+		n := 0
+		for i := range o.slots {
+			s := &o.slots[i]
+			if s.days.Has(time.Weekday((d + (o.dayStart+s.off)/1440) % 7)) {
+				n++
+			}
+		}
+		most = max(most, n)
+	}
+	if most > o.perDay {
+		r.warn("prompts.per_day", "%d feeds a day, ceiling %d texts: some feeds are announced ahead, in the text of the feed before. Set prompts.per_day to %d or more to have a text at each start.", most, o.perDay, most)
+	}
+}
+
 func (o *order) path(s *slot) string {
 	for i := range o.p.Feeds {
 		if &o.p.Feeds[i] == s.feed {

@@ -166,6 +166,15 @@ func (f *frame) groups(acts []raw, first int, ceiling int, buf []group) []group 
 	return buf
 }
 
+// foldsOver returns how far the i-th group would be moved in time by fold: of
+// two that could go, the one nearer to its neighbour goes.
+func foldsOver(acts []raw, buf []group, n, i int) int64 {
+	if i == n || i+1 < len(buf) && acts[buf[i].lo].kind == rankEnd {
+		return buf[i+1].at - buf[i].at
+	}
+	return buf[i].at - buf[i-1].at
+}
+
 // fold takes one group out. What must be said before it is done goes into the
 // text before ("a prompt says what comes next"), what is asked afterwards into
 // the next one.
@@ -173,14 +182,14 @@ func fold(acts []raw, buf []group, n int) []group {
 	pick := -1
 	for i := n; i < len(buf); i++ {
 		if buf[i].give == giveEnd && i == len(buf)-1 {
-			continue // the day's last question has no later text to go to
+			continue // the day's last question has no later text to go to (but see below)
 		}
-		if pick < 0 || buf[i].give < buf[pick].give {
+		if pick < 0 || buf[i].give < buf[pick].give || buf[i].give == buf[pick].give && foldsOver(acts, buf, n, i) < foldsOver(acts, buf, n, pick) {
 			pick = i
 		}
 	}
-	if pick < 0 {
-		pick = len(buf) - 1
+	if pick < 0 || buf[pick].give >= giveShortStart && buf[len(buf)-1].give == giveEnd {
+		pick = len(buf) - 1 // better asked ahead, in the text of the start, than a start untold
 	}
 	g := buf[pick]
 	cut := g.hi
