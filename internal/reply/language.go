@@ -316,8 +316,8 @@ func foldPattern(text string) string {
 	return strings.Join(fields, " ")
 }
 
-// spread writes an alternative of several words ("in_pain" among others) as a
-// pattern of its own.
+// spread writes an alternative of several words ("in_pain" among others), or of
+// any number (N), as a pattern of its own.
 func spread(texts []string) []string {
 	for i := 0; i < len(texts) && len(texts) < 64; {
 		fields := strings.Fields(texts[i])
@@ -338,7 +338,7 @@ func spread(texts []string) []string {
 			if alt == "" {
 				continue
 			}
-			if alt[0] != '@' && strings.Contains(alt, "_") {
+			if alt == "N" || alt[0] != '@' && strings.Contains(alt, "_") {
 				more = append(more, strings.ReplaceAll(alt, "_", " "))
 			} else {
 				one = append(one, alt)
@@ -361,7 +361,7 @@ func spread(texts []string) []string {
 // severalWords tells whether an element has an alternative of several words.
 func severalWords(field string) bool {
 	for alt := range strings.SplitSeq(field, "|") {
-		if alt != "" && alt[0] != '@' && strings.Contains(alt, "_") {
+		if alt == "N" && alt != field || alt != "" && alt[0] != '@' && strings.Contains(alt, "_") {
 			return true
 		}
 	}
