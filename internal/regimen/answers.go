@@ -57,13 +57,33 @@ func (p *Plan) Answer(q Question, t time.Time, now Actual, w Phrases) string {
 		}
 		return w.Say("prompt.not_running", nil)
 	case HowMuchWater:
-		d := p.FeedDayAs(t, now)
-		return w.Say("prompt.water", map[string]string{"ml": mlText(d.Totals.FlushWaterML), "n": strconv.Itoa(len(d.Flushes))})
+		return p.water(t, now, w)
 	}
 	if at, feed, ok := p.nextFeed(t, now); ok {
 		return w.Say(sayNext, map[string]string{"feed": feed, "at": w.Clock(at)})
 	}
 	return w.Say("prompt.no_next", nil)
+}
+
+// water says what the whole feed day has of water, given or still to come: the
+// flushes, each one of a round of medicines among them, and the formula's own,
+// where the label's share of water is known.
+func (p *Plan) water(t time.Time, now Actual, w Phrases) string {
+	d := p.FeedDayAs(t, now)
+	n := 0
+	for _, a := range d.Flushes {
+		n++
+		if a.Kind == ActMedication {
+			n += a.Medicines // before, between and after: one more than there are medicines
+		}
+	}
+	ml := func(key string, v journal.ML) string { return w.Say(key, map[string]string{"ml": mlText(v)}) }
+	text := w.Say("prompt.water", map[string]string{"ml": mlText(d.Totals.FlushWaterML), "n": strconv.Itoa(n)}) + " "
+	if p.orderAt(t.Unix()).p.Formula.WaterFraction == 0 {
+		return text + w.Say("prompt.water_unknown", nil)
+	}
+	return text + ml("prompt.water_formula", journal.ML(halfUp(d.Totals.FormulaWaterUL, 1000))) +
+		" " + ml("prompt.water_total", journal.ML(halfUp(d.Totals.WaterUL(), 1000)))
 }
 
 // nextFeed returns the next feed that begins after t.

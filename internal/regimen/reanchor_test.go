@@ -195,7 +195,8 @@ func TestAnswersFromTheRegimen(t *testing.T) {
 		{WhenEnds, "2026-03-05T01:00:00-06:00", "The overnight feed ends at 4:00 AM."},
 		{WhenEnds, "2026-03-05T05:00:00-06:00", "No feed is due to run now."},
 		{WhatNext, "2026-03-05T05:00:00-06:00", "Next is the noon feed at 12:00 PM."},
-		{HowMuchWater, "2026-03-04T22:00:00-06:00", "Water today: 135 mL by tube as flushes, in 7 flushes. The formula adds its own."},
+		{HowMuchWater, "2026-03-04T22:00:00-06:00", // Flushes: 3 of the night feed, 2 of noon, 2 around one medicine and 4 around three; 880 mL of 0.85 water.
+			"Water planned for today: 135 mL by tube, in 11 flushes. The formula adds 748 mL. That is 883 mL in all."},
 	} {
 		if got := pl.Answer(c.q, instant(t, c.at), Actual{}, w); got != c.want {
 			t.Errorf("%s at %s: %q, want %q", c.q, c.at, got, c.want)
