@@ -93,10 +93,13 @@ func (r *reader) checkFeed(i int) {
 			if room == 0 {
 				room = 1440
 			}
-			if need := int(feedSeconds(f) / 60); need > room && f.MustEndBy != nil {
-				r.wrong(path+".must_end_by", fmt.Sprintf("from %s to %s are %d min, but the feed takes %d min", s, *c, room, need), "a later must_end_by, an earlier start or a higher rate")
-			} else if need > room {
-				r.warn("must_end_by", "Feed %q starts at %s and takes %d min: it cannot end by %s.", f.Name, s, need, *c)
+			if need := int(feedSeconds(f) / 60); need > room {
+				field := "must_end_by"
+				if f.MustEndBy != nil {
+					field = path + "." + field
+				}
+				r.wrong(field, fmt.Sprintf("feed %q must end by %s, but from %s its %d mL at %s mL/h run until %s (it takes %d min, %d min are left)",
+					f.Name, *c, s, f.VolumeML, f.RateMLPerH, clockAt(int(s)+need), need, room), "a later must_end_by, an earlier start or a higher rate")
 			}
 		}
 	}

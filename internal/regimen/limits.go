@@ -41,8 +41,11 @@ type Limits struct {
 	SyringesPer30    int64
 	FluidPerKg       Milli // mL per kg a day, adult estimate
 	FluidPerKcal     Milli // mL per kcal
-	Sources          map[string]string
-	DigestVersion    string // the file's own version
+	// Languages are those in which texts are written, such as "en"; a regimen
+	// that names another is refused. Empty where the file does not say.
+	Languages     []string
+	Sources       map[string]string
+	DigestVersion string // the file's own version
 }
 
 // HangRow is one row of the hang-time table; the first row that matches decides.
@@ -65,6 +68,15 @@ func ParseLimits(file string, src []byte) (*Limits, error) {
 	}
 	if v, ok := top.need("version", `"2026-11"`); ok {
 		lim.DigestVersion, _ = v.text(40)
+	}
+	if v, ok := top.take("languages"); ok {
+		for _, el := range v.list(20) {
+			if s, ok := el.scalar(); ok && langPattern.MatchString(s) {
+				lim.Languages = append(lim.Languages, s)
+			} else {
+				el.wrong("found "+el.what(), "a language code such as en or es")
+			}
+		}
 	}
 	if v, ok := top.need("hang_time", "a list of rows"); ok {
 		for _, row := range v.list(40) {

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"regexp"
 	"slices"
+	"strings"
 	"time"
 	_ "time/tzdata" // zones must resolve alike on every machine
 
@@ -105,6 +106,8 @@ func (r *reader) readTop() {
 				el.wrong("found "+el.what(), "a language code such as en or es")
 			} else if slices.Contains(p.Languages, s) {
 				el.wrong("the language is given twice", "once")
+			} else if have := r.lim.Languages; len(have) > 0 && !slices.Contains(have, s) {
+				el.wrong(fmt.Sprintf("no texts are written in %q", s), "one of "+strings.Join(have, ", "))
 			} else {
 				p.Languages = append(p.Languages, s)
 			}

@@ -2,6 +2,7 @@ package regimen
 
 import (
 	"fmt"
+	"slices"
 	"sort"
 	"strconv"
 	"time"
@@ -173,6 +174,8 @@ func compileSpan(s *Span, lim *Limits) (*order, error) {
 	}
 	if p.Bag.ChangeEveryH > 0 {
 		o.bagMax = int64(hours(min(p.Bag.ChangeEveryH, lim.SetH)) / time.Second)
+	} else if slices.ContainsFunc(p.Feeds, func(f FeedOrder) bool { return f.By == ByPump }) {
+		o.bagMax = int64(hours(lim.SetH) / time.Second) // not said: as long as a bag and set may be used
 	}
 	o.compileBands()
 	if err := o.compileSlots(); err != nil {
