@@ -110,6 +110,19 @@ func TestPublishedContinuousExample(t *testing.T) {
 	}
 }
 
+// Times of a finding stand as the household's clock shows them, with the zone's name.
+func TestTimesNameTheirZone(t *testing.T) {
+	for zone, want := range map[string]string{"America/Costa_Rica": "12:12-06:00 (America/Costa_Rica)", "": "18:12Z (UTC)"} {
+		d, err := ReadOrder("c.json", example(t, "enteralcontinuous"), Options{AcceptUnits: true, TimeZone: zone})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if text := said(d); !strings.Contains(text, "880 mL are in at "+want) {
+			t.Errorf("no finding says %q:\n%s", want, text)
+		}
+	}
+}
+
 // The infant example goes by mouth; 32 US fluid ounces are 946.353 mL, not 960.
 func TestPublishedInfantExample(t *testing.T) {
 	d, err := ReadOrder("i.json", example(t, "infantenteral"), Options{})

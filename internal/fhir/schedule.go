@@ -142,7 +142,7 @@ func (r *reader) rateSteps(ef *r4.NutritionOrderEnteralFormula, steps []step, li
 	end, held := r.holdStart(ef, steps[len(steps)-1].at)
 	const path = "enteralFormula.administration"
 	if !held {
-		r.find(path, true, "the rate of %s mL/h from %s on has no end, and none can be read from the order", decimal(steps[len(steps)-1].rate, 3), steps[len(steps)-1].at.Format(time.RFC3339))
+		r.find(path, true, "the rate of %s mL/h from %s on has no end, and none can be read from the order", decimal(steps[len(steps)-1].rate, 3), local(steps[len(steps)-1].at))
 		return
 	}
 	total := new(big.Rat)
@@ -163,17 +163,23 @@ func (r *reader) rateSteps(ef *r4.NutritionOrderEnteralFormula, steps []step, li
 		total = next
 		parts = append(parts, fmt.Sprintf("%s (%s mL/h)", decimal(ml, 3), decimal(s.rate, 3)))
 	}
-	sum := fmt.Sprintf("the rate steps come to %s = %s mL if the feed is held from %s, as only the free text says", strings.Join(parts, " + "), decimal(total, 3), end.Format("15:04Z07:00"))
+	sum := fmt.Sprintf("the rate steps come to %s = %s mL if the feed is held from %s, as only the free text says", strings.Join(parts, " + "), decimal(total, 3), clock(end))
 	switch {
 	case !haveLimit:
 		r.find(path, true, "%s", sum)
 	case total.Cmp(limit) > 0:
 		r.find(path, true, "%s, but maxVolumeToDeliver is %s mL: %s mL apart; at these rates %s mL are in at %s", sum, decimal(limit, 3),
-			decimal(new(big.Rat).Sub(total, limit), 3), decimal(limit, 3), full.Format("15:04Z07:00"))
+			decimal(new(big.Rat).Sub(total, limit), 3), decimal(limit, 3), clock(full))
 	default:
 		r.find(path, true, "%s; maxVolumeToDeliver is %s mL", sum, decimal(limit, 3))
 	}
 }
+
+// local writes an instant as the household's clock shows it, with the zone's name.
+func local(t time.Time) string { return t.Format(time.RFC3339) + " (" + t.Location().String() + ")" }
+
+// clock is local without the date.
+func clock(t time.Time) string { return t.Format("15:04Z07:00") + " (" + t.Location().String() + ")" }
 
 // holdStart reads, for comparison only, when the free text holds the feed.
 func (r *reader) holdStart(ef *r4.NutritionOrderEnteralFormula, last time.Time) (time.Time, bool) {

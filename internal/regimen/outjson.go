@@ -42,7 +42,7 @@ func (p *Plan) WriteJSONLines(w io.Writer, day journal.Day, n int, say func(lang
 }
 
 // Summary is what one feed day, or several, come to. What the order does not
-// say (an energy density that nobody confirmed) is null, never 0.
+// say (an energy density that nobody confirmed, a container's size) is null, never 0.
 type Summary struct {
 	Day              journal.Day  `json:"day,omitempty"`
 	VolumeML         journal.ML   `json:"volume_ml"`
@@ -52,7 +52,7 @@ type Summary struct {
 	FlushWaterML     journal.ML   `json:"flush_water_ml"`
 	WaterML          *json.Number `json:"water_ml"`
 	Fills            int          `json:"fills"`
-	ContainersOpened int          `json:"containers_opened"`
+	ContainersOpened *int         `json:"containers_opened"` // nil: the container's size is not known
 	Prompts          int          `json:"prompts"`
 	Texts            int          `json:"texts"`
 	NightTexts       int          `json:"night_texts"`
@@ -130,6 +130,7 @@ func (p *Plan) Report(day journal.Day, n int, say func(lang string) Phrases) Rep
 	}
 	supplies := p.Supplies(start, long)
 	var sum Totals
+	opened := 0
 	for i := range long {
 		d := DayAfter(day, i)
 		t := texts[d]
@@ -147,21 +148,24 @@ func (p *Plan) Report(day journal.Day, n int, say func(lang string) Phrases) Rep
 		at, _ := p.DayStart(d)
 		tot := p.FeedDay(at).Totals
 		s := summaryOf(o, tot)
-		s.Day, s.ContainersOpened = d, supplies[i].Opened
+		s.Day = d
 		s.Prompts, s.Texts, s.NightTexts, s.Segments = t.Texts, t.Texts, t.NightTexts, t.Segments
 		if o.p.Formula.ContainerML > 0 {
-			s.Supply = &supplies[i]
+			s.Supply, s.ContainersOpened = &supplies[i], &supplies[i].Opened
+			opened += supplies[i].Opened
 		}
 		r.Days = append(r.Days, s)
 		sum.add(tot)
-		r.ContainersOpened += s.ContainersOpened
 		r.Prompts += s.Prompts
 		r.Texts += s.Texts
 		r.NightTexts += s.NightTexts
 		r.Segments += s.Segments
 	}
 	all := summaryOf(o, sum)
-	all.ContainersOpened, all.Prompts, all.Texts, all.NightTexts, all.Segments = r.ContainersOpened, r.Prompts, r.Texts, r.NightTexts, r.Segments
+	if o.p.Formula.ContainerML > 0 {
+		all.ContainersOpened = &opened
+	}
+	all.Prompts, all.Texts, all.NightTexts, all.Segments = r.Prompts, r.Texts, r.NightTexts, r.Segments
 	r.Summary = all
 	r.Per30Days.Supplies30 = p.SuppliesFor30(start)
 	return r
@@ -211,6 +215,14 @@ func (r Report) WriteJSON(w io.Writer) error {
 	return enc.Encode(r)
 }
 
+// countText writes a count that may not be known.
+func countText[N int | journal.ML](n *N) string {
+	if n == nil {
+		return "not known"
+	}
+	return fmt.Sprint(*n)
+}
+
 // WriteText writes the report for reading.
 func (r Report) WriteText(w io.Writer) error {
 	num := func(n *json.Number) string {
@@ -221,17 +233,17 @@ func (r Report) WriteText(w io.Writer) error {
 	}
 	var b strings.Builder
 	for _, s := range r.Days {
-		fmt.Fprintf(&b, "%s  %d mL, %s kcal, protein %s g, water %s mL (formula %s + flushes %d), fills %d, containers %d, texts %d (night %d, segments %d)\n",
+		fmt.Fprintf(&b, "%s  %d mL, %s kcal, protein %s g, water %s mL (formula %s + flushes %d), fills %d, containers %s, texts %d (night %d, segments %d)\n",
 			s.Day, s.VolumeML, num(s.EnergyKcal), num(s.ProteinG), num(s.WaterML), num(s.FormulaWaterML), s.FlushWaterML,
-			s.Fills, s.ContainersOpened, s.Texts, s.NightTexts, s.Segments)
+			s.Fills, countText(s.ContainersOpened), s.Texts, s.NightTexts, s.Segments)
 		if s.Supply != nil {
 			fmt.Fprintf(&b, "            formula opened: %d from the day before, %d used, %d kept cold, %d thrown away (mL); bags %d\n",
 				s.Supply.CarriedML, s.Supply.UsedML, s.Supply.KeptML, s.Supply.ThrownML, s.Supply.Bags)
 		}
 	}
 	t := r.Per30Days
-	fmt.Fprintf(&b, "30 days     texts %d (night %d, segments %d); containers %d, bags %d, syringes %d, thrown away %d mL\n",
-		t.Texts, t.NightTexts, t.Segments, t.Containers, t.Bags, t.Syringes, t.ThrownML)
+	fmt.Fprintf(&b, "30 days     texts %d (night %d, segments %d); containers %s, bags %d, syringes %d, thrown away %s mL\n",
+		t.Texts, t.NightTexts, t.Segments, countText(t.Containers), t.Bags, t.Syringes, countText(t.ThrownML))
 	for _, e := range r.Estimates {
 		fmt.Fprintf(&b, "estimate    %s by %s: %s (%s); for the dietitian\n", e.Of, e.By, e.Value, e.Source)
 	}

@@ -204,6 +204,27 @@ func TestReportAddsUp(t *testing.T) {
 	})
 }
 
+// Where nobody knows how large a container is, how many are opened is not known
+// either: null, not 0.
+func TestContainersNotKnown(t *testing.T) {
+	src := strings.Replace(minimal("America/Chicago", "07:00", "feeds:\n  - {name: f, start: \"20:00\", volume_ml: 640, rate_ml_per_h: 80}\n"), ", container_ml: 250", "", 1)
+	w := loadWords(t, "en")
+	r := compile(t, src).Report("2026-03-04", 2, func(string) Phrases { return w })
+	var js, text bytes.Buffer
+	if err := r.WriteJSON(&js); err != nil {
+		t.Fatal(err)
+	}
+	if err := r.WriteText(&text); err != nil {
+		t.Fatal(err)
+	}
+	if n := strings.Count(js.String(), `"containers_opened": null`); n != 3 || !strings.Contains(js.String(), `"containers": null`) || !strings.Contains(js.String(), `"thrown_away_ml": null`) {
+		t.Errorf("%d days without a count:\n%s", n, js.String())
+	}
+	if n := strings.Count(text.String(), "containers not known"); n != 3 {
+		t.Errorf("%s", text.String())
+	}
+}
+
 func TestSegmentsCount(t *testing.T) {
 	for _, c := range []struct {
 		text string

@@ -23,12 +23,13 @@ func (s SupplyDay) Balanced(container journal.ML) bool {
 	return s.CarriedML+journal.ML(s.Opened)*container == s.UsedML+s.KeptML+s.ThrownML
 }
 
-// Supplies30 is what 30 days use up.
+// Supplies30 is what 30 days use up. Containers and ThrownML are nil where the
+// container's size is not known.
 type Supplies30 struct {
-	Containers int        `json:"containers"`
-	Bags       int        `json:"bags"`
-	Syringes   int        `json:"syringes"`
-	ThrownML   journal.ML `json:"thrown_away_ml"`
+	Containers *int        `json:"containers"`
+	Bags       int         `json:"bags"`
+	Syringes   int         `json:"syringes"`
+	ThrownML   *journal.ML `json:"thrown_away_ml"`
 }
 
 // supplyEpoch is the Monday from which stocks are counted where an order has no first instant.
@@ -133,11 +134,16 @@ func (st *stock) pour(now, ml int64, out *SupplyDay) {
 
 // SuppliesFor30 adds up 30 feed days from the one that holds t.
 func (p *Plan) SuppliesFor30(t time.Time) Supplies30 {
-	out := Supplies30{Syringes: int(p.orderAt(t.Unix()).lim.SyringesPer30)}
+	o := p.orderAt(t.Unix())
+	out := Supplies30{Syringes: int(o.lim.SyringesPer30)}
+	containers, thrown := 0, journal.ML(0)
 	for _, d := range p.Supplies(t, 30) {
-		out.Containers += d.Opened
+		containers += d.Opened
+		thrown += d.ThrownML
 		out.Bags += d.Bags
-		out.ThrownML += d.ThrownML
+	}
+	if o.p.Formula.ContainerML > 0 {
+		out.Containers, out.ThrownML = &containers, &thrown
 	}
 	return out
 }
