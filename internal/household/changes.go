@@ -1,10 +1,6 @@
 package household
 
-import (
-	"slices"
-
-	"hearthline/internal/journal"
-)
+import "slices"
 
 // Changes are the views that differ between two states of a household: all of
 // them functions of the states alone, so that a rebuild makes the same.
@@ -95,10 +91,4 @@ func (r RowView) rank() int64 {
 		}
 	}
 	return rank
-}
-
-// PhoneOf is the number that a text of the household's goes to.
-func (s State) PhoneOf(ref journal.CaregiverRef) string {
-	c, _ := s.caregiver(ref)
-	return c.Phone
 }

@@ -141,21 +141,14 @@ func (d *decision) afterMove(t reading) bool {
 // mustDecide puts a moved feed that can neither end in time nor run on before a
 // nurse: the text that says so promises her.
 func (d *decision) mustDecide(t reading, plan *regimen.Plan) {
-	day, _, _ := strings.Cut(t.moved, "/")
-	start, known := plan.DayStart(journal.Day(day))
-	if !known {
+	if !plan.MustDecide(t.moved, d.s.Actual) {
 		return
 	}
-	for _, o := range plan.FeedDayAs(start, d.s.Actual).Feeds {
-		if o.Key != t.moved || !o.Decide {
-			continue
-		}
-		facts := d.facts()
-		facts.Triggers = []string{"worry"}
-		if v, wrong := d.w.Protocols.Judge(facts); wrong {
-			v.Advice = "" // the text about the feed's end says that a nurse decides
-			d.raise(v, cause{text: t.id, said: t.body, why: "a late feed can neither end in time nor run on", from: t.from, to: d.sender(t), facts: facts})
-		}
+	facts := d.facts()
+	facts.Triggers = []string{"worry"}
+	if v, wrong := d.w.Protocols.Judge(facts); wrong {
+		v.Advice = "" // the text about the feed's end says that a nurse decides
+		d.raise(v, cause{text: t.id, said: t.body, why: "a late feed can neither end in time nor run on", from: t.from, to: d.sender(t), facts: facts})
 	}
 }
 

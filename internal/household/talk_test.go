@@ -281,3 +281,18 @@ func TestFewerAndMoreStepThroughTheLevels(t *testing.T) {
 		t.Errorf("levels %v, want %s", got, want)
 	}
 }
+
+func TestAFeedThatCannotEndInTimeIsPutBeforeANurse(t *testing.T) {
+	// The noon feed, begun at seven in the evening, cannot end before the night feed.
+	two := strings.Replace(regimenYAML, "flush:", "  - {name: noon, start: \"12:00\", volume_ml: 240, rate_ml_per_h: 160}\nflush:", 1)
+	h := newHouse(t, testWorld(t), at("2026-11-30 11:00"), family(), two)
+	h.until(at("2026-11-30 19:35"))
+	out := h.says(mother, "started the noon feed at 7:30 pm")
+	said := ""
+	for _, o := range out {
+		said += o.Body
+	}
+	if c := h.openCases(); !strings.Contains(said, "nurse will") || len(c) != 1 || c[0].GoesTo != "nurse" {
+		t.Errorf("told %q with cases %+v; want a nurse promised, and a case for her", said, c)
+	}
+}

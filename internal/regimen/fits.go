@@ -1,6 +1,10 @@
 package regimen
 
-import "strings"
+import (
+	"strings"
+
+	"hearthline/internal/journal"
+)
 
 // The GSM 03.38 default alphabet, and the characters of its extension table,
 // which take two places (3GPP TS 23.038, 6.2.1).
@@ -52,25 +56,10 @@ func sizeOf(text string) (s size) {
 	return s
 }
 
-// Segments counts the SMS segments of a text: 160 places for one, 153 for each
-// of several, or 70 and 67 UTF-16 units where the text needs UCS-2.
-func Segments(text string) int {
-	s := sizeOf(text)
-	if s.ucs2 {
-		return parts(s.units, 70, 67)
-	}
-	return parts(s.places, 160, 153)
-}
-
-func parts(n, one, each int) int {
-	switch {
-	case n == 0:
-		return 0
-	case n <= one:
-		return 1
-	}
-	return (n + each - 1) / each
-}
+// Segments counts the SMS segments of a text. Composing goes by size, which is
+// cheaper and adds up; what was composed is counted by the house's one counter,
+// which also knows that no pair of units may be parted.
+func Segments(text string) int { return journal.Segments(text).Parts }
 
 // fits reports whether the sentences, joined by blanks, fit two segments. A
 // character of two places cannot be cut, so that one place is left free in each.
